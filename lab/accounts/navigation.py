@@ -1,0 +1,42 @@
+"""The navigation: one table of entries; each is shown to whom its page is open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from django.http import HttpRequest
+from django.urls import reverse
+
+from lab.accounts.permissions import PAGES
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry: the words on it, the page, and the app whose pages it covers."""
+
+    label: str
+    page: str
+
+    @property
+    def app(self) -> str:
+        return self.page.partition(":")[0]
+
+
+NAVIGATION: Final = (
+    Entry("Board", "home"),
+    Entry("Laboratory", "laboratory:overview"),
+    Entry("People", "accounts:people"),
+    Entry("Record", "common:audit"),
+)
+
+
+def entries_for(request: HttpRequest) -> list[dict[str, object]]:
+    """Return what this person's navigation holds, with the present page marked."""
+    match = request.resolver_match
+    here = match.view_name.partition(":")[0] if match else ""
+    return [
+        {"label": entry.label, "url": reverse(entry.page), "here": entry.app == here}
+        for entry in NAVIGATION
+        if entry.page in PAGES and request.user.may(PAGES[entry.page])
+    ]

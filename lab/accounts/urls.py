@@ -1,0 +1,6 @@
+"""Addresses of people and their sessions."""
+
+from django.urls import URLPattern
+
+app_name = "accounts"
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,14 @@
+"""Every address of the program."""
+
+from django.urls import include, path
+
+from lab.common.views import healthz, home
+
+urlpatterns = [
+    path("", home, name="home"),
+    path("healthz", healthz, name="healthz"),
+    path("people/", include("lab.accounts.urls")),
+]
+handler403 = "lab.common.views.forbidden"
+handler404 = "lab.common.views.not_found"
+handler500 = "lab.common.views.server_error"
