@@ -4,15 +4,24 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from django.contrib.sessions.backends.base import SessionBase
 from django.db import connections
-from django.test import TransactionTestCase
+from django.test import Client, TransactionTestCase
+from django_otp import DEVICE_ID_SESSION_KEY
+from django_otp.plugins.otp_totp.models import TOTPDevice
 from hypothesis import HealthCheck, settings
 
+from lab.accounts.models import User
+from lab.accounts.permissions import Role
+from lab.accounts.services import create_person
+from lab.accounts.sessions import stamp_sign_in
 from lab.common import fences
+from lab.common.actors import PROGRAM
 
 PROJECT = Path(__file__).resolve().parent.parent
 SHARED_DATA = PROJECT.parent / "shared" / "data"
@@ -54,6 +63,81 @@ def shared_data() -> Callable[[str], Path]:
 def noon() -> datetime:
     """An ordinary working day's noon for tests that stand the clock."""
     return datetime(2026, 3, 17, 12, tzinfo=UTC)
+
+
+#: The password of everyone in the ``people`` fixture.
+PASSWORD = "nine grey herons on a mast"
+
+
+@dataclass(frozen=True)
+class People:
+    """One invented person for each part in a lab, and three technicians."""
+
+    coordinator: User
+    technician: User
+    technician2: User
+    technician3: User
+    signatory: User
+    quality: User
+    administrator: User
+    client: User
+    password: str = PASSWORD
+
+
+NAMES = {
+    "coordinator": ("Imke Sandvoort", Role.COORDINATOR),
+    "technician": ("Teodor Quill", Role.TECHNICIAN),
+    "technician2": ("Bryn Halloway", Role.TECHNICIAN),
+    "technician3": ("Nadia Pellworm", Role.TECHNICIAN),
+    "signatory": ("Ottoline Marsh", Role.SIGNATORY),
+    "quality": ("Ruben Achterkamp", Role.QUALITY),
+    "administrator": ("Sunniva Locke", Role.ADMINISTRATOR),
+    "client": ("Gil Ravelin", Role.CLIENT),
+}
+
+
+@pytest.fixture
+def people(db: None) -> People:
+    """Make one person per role; those who need one-time codes are enrolled."""
+    made = {
+        part: create_person(
+            email=f"{part}@saltmarsh.example",
+            name=name,
+            role=role,
+            password=PASSWORD,
+            acting_user=PROGRAM,
+        )
+        for part, (name, role) in NAMES.items()
+    }
+    for person in made.values():
+        if person.needs_code:
+            TOTPDevice.objects.create(user=person, name="app", confirmed=True)
+    return People(**made)
+
+
+@pytest.fixture
+def sign_in() -> Callable[[Client, User], Client]:
+    """Return a function that signs a test client fully in, code included."""
+
+    def fully(client: Client, person: User) -> Client:
+        client.force_login(person)
+        session: SessionBase = client.session
+        stamp_sign_in(session)
+        device = TOTPDevice.objects.filter(user=person, confirmed=True).first()
+        if device is not None:
+            session[DEVICE_ID_SESSION_KEY] = device.persistent_id
+        session.save()
+        return client
+
+    return fully
+
+
+@pytest.fixture
+def login(
+    sign_in: Callable[[Client, User], Client],
+) -> Callable[[Client, User], Client]:
+    """Return the same function as ``sign_in``."""
+    return sign_in
 
 
 _flush = TransactionTestCase._fixture_teardown

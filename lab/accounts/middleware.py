@@ -5,12 +5,26 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from django.contrib.auth import logout
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django_htmx.http import HttpResponseClientRedirect
 
 from lab.accounts.permissions import ANYONE, PAGES
+from lab.accounts.sessions import has_ended
+
+
+class SessionRulesMiddleware:
+    """End a session twelve hours after its sign-in, however busy it is."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated and has_ended(request.session):
+            logout(request)
+        return self.get_response(request)
 
 
 class PagePermissionMiddleware:

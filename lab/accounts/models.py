@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils.crypto import salted_hmac
 
 from lab.accounts.permissions import CODE_ROLES, Role, may
 from lab.common import clock
+
+EMAIL_LENGTH: Final = 200
+NAME_LENGTH: Final = 120
 
 
 class UserManager(BaseUserManager["User"]):
@@ -22,8 +26,8 @@ class UserManager(BaseUserManager["User"]):
 class User(AbstractBaseUser):
     """A person who signs in by e-mail. Deactivated when they leave, never deleted."""
 
-    email = models.EmailField(unique=True, max_length=200)
-    name = models.CharField(max_length=120)
+    email = models.EmailField(unique=True, max_length=EMAIL_LENGTH)
+    name = models.CharField(max_length=NAME_LENGTH)
     role = models.CharField(max_length=20, choices=Role.choices)
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(default=clock.now, editable=False)
@@ -38,7 +42,7 @@ class User(AbstractBaseUser):
         ordering = ["name"]
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(email=models.functions.Lower("email")),
+                condition=models.Q(email=Lower("email")),
                 name="user_email_in_lower_case",
             )
         ]
