@@ -16,7 +16,7 @@ from lab.common import secret_key
 BASE_DIR = Path(__file__).resolve().parent.parent
 TESTING = "pytest" in sys.modules
 
-# --- Where things are -------------------------------------------------------------
+# --- Where things are ---------------------------------------------------------
 DATA_DIR = environ.folder("UNBROKEN_DATA", BASE_DIR / "var")
 SITE_URL = environ.site_url("UNBROKEN_SITE_URL", "http://localhost:8000")
 # A demo installation: settable clock, codes shown on the page, loopback only.
@@ -29,7 +29,7 @@ ALLOWED_HOSTS += [h for h in environ.text("UNBROKEN_HOSTS").split(",") if h]
 CSRF_TRUSTED_ORIGINS = [SITE_URL]
 HTTPS = SITE_URL.startswith("https://")
 
-# --- Apps, from the ground up (DEVELOPERS.md, "The layers") ------------------------
+# --- Apps, from the ground up (DEVELOPERS.md, "The layers") -------------------
 LAB_APPS = [
     "lab.common",
     "lab.accounts",
@@ -85,7 +85,7 @@ TEMPLATES = [
     }
 ]
 
-# --- Database: SQLite beside the files, or PostgreSQL by DATABASE_URL ---------------
+# --- Database: SQLite beside the files, or PostgreSQL by DATABASE_URL ---------
 SQLITE_OPTIONS = {
     "timeout": 30,
     "transaction_mode": "IMMEDIATE",
@@ -111,7 +111,7 @@ else:
     }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# --- Work: rows in the database, nudged by Celery ----------------------------------
+# --- Work: rows in the database, nudged by Celery -----------------------------
 REDIS_URL = environ.text("REDIS_URL")
 CELERY_BROKER_URL = REDIS_URL or "memory://"
 CELERY_TASK_IGNORE_RESULT = True
@@ -120,7 +120,7 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 WORK_LEASE_MARGIN = timedelta(seconds=60)
 WORK_DONE_KEPT = timedelta(days=30)
 
-# --- Files ---------------------------------------------------------------------------
+# --- Files --------------------------------------------------------------------
 RECORDS_BUCKET = environ.text("UNBROKEN_S3_BUCKET")
 STORAGES = {
     "records": (
@@ -162,7 +162,7 @@ PHOTO_MAX_PIXELS = environ.integer("UNBROKEN_MAX_PHOTO_PIXELS", 80_000_000, mini
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * MEGABYTE
 FILE_UPLOAD_TEMP_DIR = None
 
-# --- People and sessions --------------------------------------------------------------
+# --- People and sessions ------------------------------------------------------
 AUTH_USER_MODEL = "accounts.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
@@ -210,7 +210,7 @@ AXES_SENSITIVE_PARAMETERS = ["username", "email", "ip_address", "password", "cod
 # Sign-ins are in the audit; a second log of addresses and browsers would serve nobody.
 AXES_DISABLE_ACCESS_LOG = True
 
-# --- Security (the policy's one hash is that of an empty style sheet) ------------------
+# --- Security (the policy's one hash is that of an empty style sheet) ---------
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
@@ -239,7 +239,7 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
-# --- Mail -----------------------------------------------------------------------------
+# --- Mail ---------------------------------------------------------------------
 EMAIL_BACKEND = environ.text(
     "UNBROKEN_EMAIL_BACKEND",
     "django.core.mail.backends.smtp.EmailBackend"
@@ -255,7 +255,7 @@ EMAIL_USE_TLS = environ.flag("UNBROKEN_SMTP_TLS", default=True)
 EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = environ.text("UNBROKEN_MAIL_FROM", "unbroken@localhost")
 
-# --- Words, times, static files --------------------------------------------------------
+# --- Words, times, static files -----------------------------------------------
 LANGUAGE_CODE = "en-gb"
 USE_I18N = True
 USE_TZ = True

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -138,6 +139,45 @@ def login(
 ) -> Callable[[Client, User], Client]:
     """Return the same function as ``sign_in``."""
     return sign_in
+
+
+@pytest.fixture
+def in_threads() -> Callable[[Sequence[Callable[[], object]]], list[BaseException]]:
+    """Return what runs functions at once and hands back whatever they raised."""
+    return _run_in_threads
+
+
+def _run_in_threads(
+    functions: Sequence[Callable[[], object]],
+) -> list[BaseException]:
+    raised: list[BaseException] = []
+    start = threading.Barrier(len(functions))
+
+    def run(function: Callable[[], object]) -> None:
+        try:
+            start.wait(timeout=30)
+            function()
+        except BaseException as exc:  # noqa: BLE001 - handed to the test
+            raised.append(exc)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=run, args=(f,)) for f in functions]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return raised
+
+
+@pytest.fixture
+def on_postgres() -> None:
+    """Skip a test whose writers need a database that lets several write at once."""
+    skip_unless(
+        connections["default"].vendor == "postgresql",
+        "postgres",
+        "several writers at once are PostgreSQL's business.",
+    )
 
 
 _flush = TransactionTestCase._fixture_teardown

@@ -206,13 +206,10 @@ def _faults_of(
     if entry is None:
         return [f"Entry {seal.entry_id} at position {seal.position} was removed."]
     if _digest(before, seal.position, entry) != seal.digest:
-        return [
-            f"Entry {seal.entry_id} ({entry.verb} {entry.subject_name}) at position "
-            f"{seal.position} was changed after it was sealed."
-        ]
+        name = f"Entry {seal.entry_id} ({entry.verb} {entry.subject_name})"
+        return [f"{name} at position {seal.position} was changed after it was sealed."]
     return []
 
 
 def _digest(before: str, position: int, entry: AuditEntry) -> str:
     return sha256_hex(before + canonical_text([position, entry.sealed_content()]))
-

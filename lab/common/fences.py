@@ -27,7 +27,9 @@ def expected(connection: BaseDatabaseWrapper) -> dict[str, str]:
     if connection.vendor == "postgresql":
         kinds += ("truncate",)  # type: ignore[assignment]
     return {
-        f"fence_{table}_{kind}": table for table in _tables(connection) for kind in kinds
+        f"fence_{table}_{kind}": table
+        for table in _tables(connection)
+        for kind in kinds
     }
 
 
@@ -70,7 +72,7 @@ def build(connection: BaseDatabaseWrapper) -> None:
 
 
 def drop(connection: BaseDatabaseWrapper) -> None:
-    """Take the fences down. Only the test runner's flush of its own database calls this."""
+    """Take the fences down; only the test runner's flush of its database does."""
     tables = expected(connection)
     with connection.cursor() as cursor:
         for name in standing(connection):
@@ -79,14 +81,18 @@ def drop(connection: BaseDatabaseWrapper) -> None:
                 if connection.vendor == "postgresql"
                 else ""
             )
-            cursor.execute(f"DROP TRIGGER IF EXISTS {connection.ops.quote_name(name)}{on}")
+            cursor.execute(
+                f"DROP TRIGGER IF EXISTS {connection.ops.quote_name(name)}{on}"
+            )
 
 
 def build_after_migrate(using: str = DEFAULT_DB_ALIAS, **_kwargs: Any) -> None:
     build(connections[using])
 
 
-def check_fences(databases: list[str] | None = None, **_kwargs: Any) -> list[CheckMessage]:
+def check_fences(
+    databases: list[str] | None = None, **_kwargs: Any
+) -> list[CheckMessage]:
     """Report missing fences; runs where a check names its databases."""
     messages: list[CheckMessage] = []
     for alias in databases or []:
@@ -97,7 +103,7 @@ def check_fences(databases: list[str] | None = None, **_kwargs: Any) -> list[Che
         messages += [
             Error(
                 f"The fence {name} is missing: a frozen record could be changed.",
-                hint="Run `manage.py migrate`, which puts it back, and find out who took it.",
+                hint="`manage.py migrate` puts it back. Find out who took it.",
                 id="unbroken.E001",
             )
             for name in sorted(gone)

@@ -43,7 +43,7 @@ class FrozenQuerySet(models.QuerySet[Record]):
 
 
 class FrozenModel(models.Model):
-    """Base of every insert-only record; children write ``class Meta(FrozenModel.Meta)``."""
+    """Base of insert-only records; children write ``class Meta(FrozenModel.Meta)``."""
 
     objects = FrozenQuerySet.as_manager()
 

@@ -60,10 +60,8 @@ def test_views_write_nothing_themselves(sources: list[Any]) -> None:
         for source in sources
         if "/views" in source.name
         for call in calls(source.tree)
-        if call.func.attr in WRITES
-        and "objects" in ast.unparse(call.func)
-        or "/views" in source.name
-        and "transaction.atomic" in source.text
+        if (call.func.attr in WRITES and "objects" in ast.unparse(call.func))
+        or ("/views" in source.name and "transaction.atomic" in source.text)
     ]
     assert writing == []
 
@@ -96,7 +94,9 @@ def test_frozen_models_keep_their_fences_in_meta() -> None:
 
 
 def test_nothing_but_the_clock_asks_for_the_time(sources: list[Any]) -> None:
-    asks = re.compile(r"timezone\.now\(|datetime\.now\(|datetime\.today\(|date\.today\(")
+    asks = re.compile(
+        r"timezone\.now\(|datetime\.now\(|datetime\.today\(|date\.today\("
+    )
     asking = [
         source.name
         for source in sources
