@@ -7,6 +7,13 @@ expansion coefficients with deliberately wide defaults.
 
 from __future__ import annotations
 
+from lab.metrology.thermal.bars import (
+    Bar,
+    Scale,
+    ScaleAtLength,
+    scale_at_length,
+    scale_from_bars,
+)
 from lab.metrology.thermal.length import (
     REFERENCE_DEGC,
     Expansion,
@@ -17,14 +24,35 @@ from lab.metrology.thermal.length import (
     length_at_temperature,
     part_length_from_bar,
 )
+from lab.metrology.thermal.materials import (
+    MATERIALS,
+    CoefficientSpread,
+    Material,
+    MeanCoefficient,
+    coefficient_spread,
+    coefficients_over,
+    material,
+)
 
 __all__ = [
+    "MATERIALS",
     "REFERENCE_DEGC",
+    "Bar",
+    "CoefficientSpread",
     "Expansion",
+    "Material",
+    "MeanCoefficient",
     "PartLength",
+    "Scale",
+    "ScaleAtLength",
     "Temperature",
     "ThermalLength",
+    "coefficient_spread",
+    "coefficients_over",
     "length_at_reference",
     "length_at_temperature",
+    "material",
     "part_length_from_bar",
+    "scale_at_length",
+    "scale_from_bars",
 ]
