@@ -105,7 +105,7 @@ else:
     DATABASES = {
         "default": {
             "ENGINE": "django.db.backends.sqlite3",
-            "NAME": DATA_DIR / "unbroken.sqlite3",
+            "NAME": str(DATA_DIR / "unbroken.sqlite3"),
             "OPTIONS": SQLITE_OPTIONS,
         }
     }
@@ -173,17 +173,13 @@ PASSWORD_HASHERS = [
     if TESTING
     else "django.contrib.auth.hashers.Argon2PasswordHasher"
 ]
+VALIDATORS = "django.contrib.auth.password_validation"
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
-    )
+    {"NAME": f"{VALIDATORS}.UserAttributeSimilarityValidator"},
+    {"NAME": f"{VALIDATORS}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": f"{VALIDATORS}.CommonPasswordValidator"},
+    {"NAME": f"{VALIDATORS}.NumericPasswordValidator"},
 ]
-AUTH_PASSWORD_VALIDATORS[0]["OPTIONS"] = {"user_attributes": ("email", "name")}
-AUTH_PASSWORD_VALIDATORS[1]["OPTIONS"] = {"min_length": 12}
 LOGIN_URL = "accounts:login"
 LOGIN_REDIRECT_URL = "home"
 PASSWORD_RESET_TIMEOUT = 3600

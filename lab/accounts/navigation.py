@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from django.http import HttpRequest
 from django.urls import reverse
 
+from lab.accounts.http import Request
 from lab.accounts.permissions import PAGES
 
 
@@ -31,7 +31,7 @@ NAVIGATION: Final = (
 )
 
 
-def entries_for(request: HttpRequest) -> list[dict[str, object]]:
+def entries_for(request: Request) -> list[dict[str, object]]:
     """Return what this person's navigation holds, with the present page marked."""
     match = request.resolver_match
     here = match.view_name.partition(":")[0] if match else ""

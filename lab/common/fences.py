@@ -91,7 +91,7 @@ def build_after_migrate(using: str = DEFAULT_DB_ALIAS, **_kwargs: Any) -> None:
 
 
 def check_fences(
-    databases: list[str] | None = None, **_kwargs: Any
+    app_configs: Any = None, databases: Any = None, **_kwargs: Any
 ) -> list[CheckMessage]:
     """Report missing fences; runs where a check names its databases."""
     messages: list[CheckMessage] = []

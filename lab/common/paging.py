@@ -76,11 +76,12 @@ def _key(direction: str, row: Model, by: str) -> str:
 
 def _beyond(key: str, by: str) -> Q:
     direction, rest = key[0], key[1:]
+    instant: datetime | None = None
     try:
         said, pk = rest.rsplit(",", 1)
         instant, number = datetime.fromisoformat(said), int(pk)
     except ValueError:
-        instant, number = None, 0  # type: ignore[assignment]
+        number = 0
     if instant is None or instant.tzinfo is None or direction not in "<>":
         raise NotAcceptable("This page of the list has no such address. Start anew.")
     side = "lt" if direction == "<" else "gt"

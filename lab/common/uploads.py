@@ -40,10 +40,10 @@ class ContentLengthMiddleware:
     def process_view(
         self, request: HttpRequest, view: Any, _args: Any, _kwargs: Any
     ) -> HttpResponse | None:
-        kind = getattr(view, "upload_kind", None)
-        limit = FORM_ALLOWANCE + settings.UPLOAD_LIMITS.get(kind, 0)
-        if kind is None:
-            limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        kind: str | None = getattr(view, "upload_kind", None)
+        limit: int = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        if kind is not None:
+            limit = FORM_ALLOWANCE + settings.UPLOAD_LIMITS[kind]
         length = int(request.META.get("CONTENT_LENGTH") or 0)
         if length <= limit:
             return None
