@@ -62,6 +62,7 @@ _UNITS = {
     "degC": Unit("°C", "degC", Decimal(1)),
     "K": Unit("K", "K", Decimal(1)),
 }
+_UNITS |= {"°": _UNITS["deg"], "°C": _UNITS["degC"]}
 
 # A limit that a person typed ends within so many decimals; a computed or converted
 # one that does not is printed, and compared, at the place of the value.

@@ -242,8 +242,8 @@ def _solved(
     if most < probability:
         msg = (
             "No value could be accepted: even the best one conforms with a probability "
-            f"of {most:.3f}, and {probability} is asked for. The tolerance is too narrow "
-            f"for a standard uncertainty of {u:.3g}."
+            f"of {most:.3f}, and the rule asks for {probability}. The tolerance is too "
+            f"narrow for a standard uncertainty of {u:.3g}."
         )
         raise EmptyAcceptance(msg)
 
