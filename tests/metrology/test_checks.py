@@ -241,7 +241,6 @@ class TestAcceptanceLimit:
             acceptance_limit(0.05, float(u), Acceptance(), one_sided=False)
             for u in u_mm
         ]
-        # The step where the far limit comes in is under 1 µm in 50.
         assert np.all(np.diff(accepted) < 0.0)
 
     @pytest.mark.parametrize("one_sided", [True, False])

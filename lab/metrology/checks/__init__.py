@@ -8,6 +8,16 @@ spacings, size and form out of point clouds.
 
 from __future__ import annotations
 
+from lab.metrology.checks.from_points import (
+    FaceLength,
+    FlatForm,
+    Probing,
+    SphereSpacing,
+    flat_form_from_points,
+    length_from_faces,
+    probing_from_points,
+    spacing_from_points,
+)
 from lab.metrology.checks.judging import (
     Acceptance,
     CheckResult,
@@ -40,13 +50,17 @@ __all__ = [
     "CheckResult",
     "Defence",
     "Expansion",
+    "FaceLength",
+    "FlatForm",
     "Limit",
     "NothingCouldPass",
     "PositionResult",
+    "Probing",
     "ProcessingState",
     "Quantity",
     "ReferenceValue",
     "Rule",
+    "SphereSpacing",
     "SystemTermInTest",
     "Temperature",
     "TermOrigin",
@@ -55,8 +69,12 @@ __all__ = [
     "Verdict",
     "acceptance_limit",
     "defence",
+    "flat_form_from_points",
     "form_reference",
     "judge_check",
     "judge_position",
+    "length_from_faces",
     "length_reference",
+    "probing_from_points",
+    "spacing_from_points",
 ]

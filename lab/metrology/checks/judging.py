@@ -3,12 +3,9 @@
 Simple acceptance compares |error| with the limit itself; the risk is shared, and
 the procedure has agreed to that. Guarded acceptance asks that the system lies
 within the limit with a stated probability, so that the test uncertainty u
-narrows the limit (ISO 14253-1). With an error of both signs that is
-
-    Φ((M − |e|)/u) − Φ((−M − |e|)/u) ≥ p,
-
-which is |e| ≤ M − z(p)·u as long as the far limit is out of reach, and less
-where the limits are narrow against u. A form has an upper limit only.
+narrows the limit (ISO 14253-1): |e| ≤ M − z(p)·u as long as the far limit is out
+of reach, and less where the limits are narrow against u. A form has an upper limit
+only. That arithmetic is `lab.metrology.conformity`'s.
 
 A check has passed if every position has: the prescribed positions are there to
 show different faults, and a good one doesn't make up for a bad one.
@@ -21,12 +18,14 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from scipy.optimize import brentq
-from scipy.stats import norm
-
 from lab.metrology.arrays import finite, non_negative
 from lab.metrology.checks.limits import Limit
 from lab.metrology.checks.references import ReferenceValue
+from lab.metrology.conformity.limits import EmptyAcceptance, acceptance_limits
+from lab.metrology.conformity.rules import Rule as DecisionRule
+from lab.metrology.conformity.rules import RuleKind
+from lab.metrology.conformity.tolerance import Tolerance
+from lab.metrology.decimals import exact
 from lab.metrology.errors import OutOfDomain, TooFew
 
 __all__ = [
@@ -42,11 +41,9 @@ __all__ = [
     "judge_position",
 ]
 
-# Both limits act when the permitted range 2M is narrower than this many u. At
-# the threshold the far limit adds 0.0004 to a risk of 0.05.
-_FAR_LIMIT_IN_U: Final = 5.0
-# A typed reading exactly at the limit must not fail by a bit in the last place.
-_LAST_PLACE_MM: Final = 1e-12
+# A reading exactly at the limit must not fail by the rounding of a subtraction:
+# 5 m are known to 1e-12 mm in binary, and a picometre is no error of length.
+_ROUNDING_MM: Final = 1e-9
 
 
 class NothingCouldPass(OutOfDomain):
@@ -170,13 +167,21 @@ def acceptance_limit(
     u = non_negative("u_test_mm", u_test_mm)
     if acceptance.rule is Rule.SIMPLE or u == 0.0:
         return limit_mm
-    far_limit_reached = not one_sided and 2.0 * limit_mm < _FAR_LIMIT_IN_U * u
-    if far_limit_reached:
-        return _two_sided_limit(limit_mm, u, acceptance.probability)
-    accepted_mm = limit_mm - float(norm.ppf(acceptance.probability)) * u
-    if accepted_mm <= 0.0:
-        raise _nothing_could_pass(limit_mm, u, acceptance.probability)
-    return accepted_mm
+    upper = exact("limit_mm", limit_mm)
+    tolerance = Tolerance(None if one_sided else -upper, upper, non_negative=one_sided)
+    rule = DecisionRule(
+        RuleKind.PROBABILITY, probability=exact("probability", acceptance.probability)
+    )
+    try:
+        found = acceptance_limits(u, 1, tolerance, rule)
+    except EmptyAcceptance as empty:
+        raise NothingCouldPass(
+            f"With a test uncertainty u of {u * 1000:.3g} µm no error is within "
+            f"{limit_mm * 1000:.3g} µm at {acceptance.probability * 100:g} %: no "
+            "value could be accepted. Use a better artefact, a wider limit or "
+            "another rule."
+        ) from empty
+    return float(upper if found.upper is None else found.upper)
 
 
 def judge_position(
@@ -241,7 +246,7 @@ def judge_position(
         limit_mm, reference.u_mm, acceptance, one_sided=quantity.is_form
     )
     error_mm = measured - reference.value_mm
-    is_within = abs(error_mm) <= accepted_mm + _LAST_PLACE_MM
+    is_within = abs(error_mm) <= accepted_mm + _ROUNDING_MM
     return PositionResult(
         position=position,
         quantity=quantity,
@@ -334,27 +339,3 @@ def _refuse_impossible(position: str, quantity: Quantity, measured_mm: float) ->
             f"measured_mm at {position!r} is {measured_mm:g}; a {quantity.value} is "
             "more than zero. Enter the length read, not the error."
         )
-
-
-def _two_sided_limit(limit_mm: float, u_mm: float, probability: float) -> float:
-    """Solve for the error at which both limits together leave `probability`."""
-
-    def excess(error_mm: float) -> float:
-        inside = norm.cdf((limit_mm - error_mm) / u_mm) - norm.cdf(
-            (-limit_mm - error_mm) / u_mm
-        )
-        return float(inside) - probability
-
-    if excess(0.0) <= 0.0:
-        raise _nothing_could_pass(limit_mm, u_mm, probability)
-    return float(brentq(excess, 0.0, limit_mm, xtol=1e-12))
-
-
-def _nothing_could_pass(
-    limit_mm: float, u_mm: float, probability: float
-) -> NothingCouldPass:
-    return NothingCouldPass(
-        f"With a test uncertainty u of {u_mm * 1000:.3g} µm no error is within "
-        f"±{limit_mm * 1000:.3g} µm at {probability * 100:g} %: no value could be "
-        "accepted. Use a better artefact, a wider limit or another rule."
-    )
