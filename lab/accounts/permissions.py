@@ -45,6 +45,7 @@ ACTIONS: Final[dict[str, frozenset[Role]]] = {
     "laboratory.see": STAFF,
     "laboratory.change": frozenset({A, Q}),
     "methods.revise": frozenset({Q}),
+    "decision_rules.revise": frozenset({Q}),
     "authorisations.grant": frozenset({Q}),
     # records
     "files.see": STAFF,
