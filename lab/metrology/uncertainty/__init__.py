@@ -8,6 +8,8 @@
     Coverage factor and expanded uncertainty.
 ``propagate``
     Monte Carlo of the same budget, adaptive, with the shortest coverage interval.
+``simultaneous_readings``, ``correlation_between``
+    Correlated inputs from readings taken together, and results that share inputs.
 ``compare``
     Whether Monte Carlo validates the law of propagation (JCGM 101, clause 8).
 """
@@ -55,6 +57,11 @@ from lab.metrology.uncertainty.montecarlo import (
     compare,
     propagate,
 )
+from lab.metrology.uncertainty.simultaneous import (
+    SimultaneousReadings,
+    correlation_between,
+    simultaneous_readings,
+)
 
 __all__ = [
     "Agreement",
@@ -74,17 +81,20 @@ __all__ = [
     "Normal",
     "NotConverged",
     "Rectangular",
+    "SimultaneousReadings",
     "StudentT",
     "Trapezoidal",
     "Triangular",
     "combine",
     "compare",
+    "correlation_between",
     "degrees_of_freedom_from_reliability",
     "dominance",
     "expand",
     "from_readings",
     "propagate",
     "relative_uncertainty_of_s",
+    "simultaneous_readings",
     "student_coverage_factor",
     "trapezoid_coverage_factor",
     "truncated_dof",
