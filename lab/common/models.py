@@ -10,9 +10,18 @@ from django.db import models
 from lab.common import clock
 from lab.common.files.models import StoredFile
 from lab.common.frozen import FrozenModel
-from lab.common.work.models import WorkItem
+from lab.common.running.models import DemoMarker
+from lab.common.work.models import WorkerHeartbeat, WorkItem
 
-__all__ = ["AuditEntry", "AuditSeal", "NumberSeries", "StoredFile", "WorkItem"]
+__all__ = [
+    "AuditEntry",
+    "AuditSeal",
+    "DemoMarker",
+    "NumberSeries",
+    "StoredFile",
+    "WorkItem",
+    "WorkerHeartbeat",
+]
 
 
 class AuditEntry(FrozenModel):

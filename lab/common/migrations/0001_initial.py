@@ -99,6 +99,30 @@ class Migration(migrations.Migration):
                 'constraints': [models.UniqueConstraint(condition=models.Q(('period', ''), ('state', 'wanted')), fields=('kind', 'object_id'), name='work_wanted_once'), models.UniqueConstraint(condition=models.Q(('period', ''), _negated=True), fields=('kind', 'period'), name='work_period_once')],
             },
         ),
+        migrations.CreateModel(
+            name='WorkerHeartbeat',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('name', models.CharField(max_length=120, unique=True)),
+                ('started_at', models.DateTimeField()),
+                ('at', models.DateTimeField()),
+            ],
+        ),
+        migrations.CreateModel(
+            name='DemoMarker',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('only', models.PositiveSmallIntegerField(default=1, editable=False, unique=True)),
+                ('anchor', models.DateField()),
+                ('recorded_at', models.DateTimeField(default=lab.common.clock.now, editable=False)),
+            ],
+            options={
+                'abstract': False,
+                'base_manager_name': 'objects',
+                'default_manager_name': 'objects',
+                'constraints': [models.CheckConstraint(condition=models.Q(('only', 1)), name='demo_marker_one_row')],
+            },
+        ),
         migrations.AddIndex(
             model_name='auditentry',
             index=models.Index(fields=['subject_type', 'subject_id', 'id'], name='audit_by_subject'),

@@ -24,9 +24,7 @@ class WorkItem(models.Model):
     kind = models.CharField(max_length=80)
     object_id = models.BigIntegerField(default=0)
     period = models.CharField(max_length=40, blank=True)
-    state = models.CharField(
-        max_length=10, choices=State.choices, default=State.WANTED
-    )
+    state = models.CharField(max_length=10, choices=State.choices, default=State.WANTED)
     wanted_at = models.DateTimeField(default=clock.now)
     not_before = models.DateTimeField(default=clock.now)
     attempts = models.PositiveSmallIntegerField(default=0)
@@ -55,3 +53,17 @@ class WorkItem(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.period or self.object_id}: {self.state}"
+
+
+class WorkerHeartbeat(models.Model):
+    """When a worker last showed that it lives; old rows go with the done work."""
+
+    name = models.CharField(max_length=120, unique=True)
+    started_at = models.DateTimeField()
+    at = models.DateTimeField()
+
+    class Meta:
+        app_label = "common"
+
+    def __str__(self) -> str:
+        return f"{self.name} at {self.at:%Y-%m-%d %H:%M:%S}"
