@@ -1,0 +1,64 @@
+"""The lapse rules: which measuring is bracketed by checks, and what breaks that.
+
+An instrument may drift between two checks, so what was measured is relied on only if
+the system was found right before it and after it, and nothing happened in between.
+From sessions, artefact checks, breaks, calibrations and later findings these
+functions tell, for each session, a set of findings, how far it is bracketed, and when
+passing time alone will change that.
+
+- `judge`: one session; the definition, written to be read.
+- `judge_all`: many sessions at once, on arrays.
+- `reach_of_check`, `reach_of_break`: the span of time in which one event can change
+  an answer; only the sessions with measuring in it are judged again.
+- `Book`: the incremental form; keeps facts in order and judges what an event reaches.
+
+Intermediate checks are required by ISO/IEC 17025:2017, 6.4.10; what to do when one
+fails, by 7.10 (nonconforming work). The rules themselves are this laboratory
+software's own.
+"""
+
+from __future__ import annotations
+
+from lab.metrology.bracketing.definition import judge
+from lab.metrology.bracketing.facts import (
+    LATE_AFTER,
+    Break,
+    Calibration,
+    Check,
+    LaterFinding,
+    NaiveTime,
+    Procedure,
+    Segment,
+    Session,
+    end_of_local_day,
+)
+from lab.metrology.bracketing.results import (
+    Cause,
+    CauseKind,
+    Finding,
+    FindingName,
+    Judgement,
+    ProcedureState,
+    State,
+)
+
+__all__ = [
+    "LATE_AFTER",
+    "Break",
+    "Calibration",
+    "Cause",
+    "CauseKind",
+    "Check",
+    "Finding",
+    "FindingName",
+    "Judgement",
+    "LaterFinding",
+    "NaiveTime",
+    "Procedure",
+    "ProcedureState",
+    "Segment",
+    "Session",
+    "State",
+    "end_of_local_day",
+    "judge",
+]
