@@ -34,6 +34,17 @@ LAB_APPS = [
     "lab.common",
     "lab.accounts",
     "lab.laboratory",
+    "lab.customers",
+    "lab.parts",
+    "lab.equipment",
+    "lab.environment",
+    "lab.checks",
+    "lab.jobs",
+    "lab.inspections",
+    "lab.lapses",
+    "lab.certificates",
+    "lab.portal",
+    "lab.board",
 ]
 INSTALLED_APPS = [
     *LAB_APPS,

@@ -1,0 +1,26 @@
+"""Jobs and what belongs to them: agreements, items, sessions, holds."""
+
+from lab.jobs.models.agreements import Agreement
+from lab.jobs.models.holds import Hold, HoldClearance
+from lab.jobs.models.items import ItemReceipt, ItemReturn, JobItem
+from lab.jobs.models.jobs import TRANSITIONS, Job, JobState
+from lab.jobs.models.sessions import (
+    MeasuringSession,
+    PartTemperature,
+    SessionEvent,
+)
+
+__all__ = [
+    "TRANSITIONS",
+    "Agreement",
+    "Hold",
+    "HoldClearance",
+    "ItemReceipt",
+    "ItemReturn",
+    "Job",
+    "JobItem",
+    "JobState",
+    "MeasuringSession",
+    "PartTemperature",
+    "SessionEvent",
+]
