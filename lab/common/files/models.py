@@ -29,3 +29,19 @@ class StoredFile(FrozenModel):
     def path(self) -> str:
         """Return the file's name in the storage: two folders of its hash deep."""
         return f"{self.sha256[:2]}/{self.sha256[2:4]}/{self.sha256}"
+
+
+class StoredPhoto(FrozenModel):
+    """A stored file that our own encoder wrote; only such is shown inside a page."""
+
+    file = models.OneToOneField(
+        StoredFile, on_delete=models.PROTECT, related_name="photo"
+    )
+    width = models.PositiveIntegerField()
+    height = models.PositiveIntegerField()
+
+    class Meta(FrozenModel.Meta):
+        app_label = "common"
+
+    def __str__(self) -> str:
+        return f"{self.file} ({self.width} × {self.height})"
