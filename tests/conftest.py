@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from django.conf import settings as django_settings
 from django.contrib.sessions.backends.base import SessionBase
 from django.db import connections
 from django.test import Client, TransactionTestCase
+from django.test.utils import override_settings
 from django_otp import DEVICE_ID_SESSION_KEY
 from django_otp.plugins.otp_totp.models import TOTPDevice
 from hypothesis import HealthCheck, settings
@@ -58,6 +60,15 @@ def shared_data() -> Callable[[str], Path]:
         return path
 
     return find
+
+
+@pytest.fixture(autouse=True, scope="session")
+def records_apart(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep what tests store out of the installation's own folder."""
+    folder = tmp_path_factory.mktemp("records")
+    own = django_settings.STORAGES["records"] | {"OPTIONS": {"location": folder}}
+    with override_settings(STORAGES=django_settings.STORAGES | {"records": own}):
+        yield
 
 
 @pytest.fixture

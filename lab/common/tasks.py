@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from lab.celery import app
 from lab.common import audit
+from lab.common.files.sweep import sweep_orphans
 from lab.common.work.dispatcher import window
 from lab.common.work.housekeeping import purge_done_work
 from lab.common.work.kinds import Kind
@@ -20,6 +21,9 @@ def unsealed() -> bool:
 KINDS = {
     "common.seal_audit": Kind(
         audit.seal_all, limit_s=60, tries=3, every=timedelta(seconds=5), due=unsealed
+    ),
+    "common.sweep_files": Kind(
+        sweep_orphans, limit_s=3600, tries=3, every=timedelta(days=1)
     ),
     "common.purge_work": Kind(
         purge_done_work, limit_s=600, tries=3, every=timedelta(days=1)
