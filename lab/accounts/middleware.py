@@ -1,30 +1,73 @@
-"""Every page is in the permission table, and the table is kept here."""
+"""Sessions keep their rules, and every page is in the permission table."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from django.contrib.auth import logout
-from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
 from django_htmx.http import HttpResponseClientRedirect
 
+from lab.accounts.codes import code_page_for
+from lab.accounts.http import Request
 from lab.accounts.permissions import ANYONE, PAGES
-from lab.accounts.sessions import has_ended
+from lab.accounts.sessions import (
+    TABLET_COOKIE,
+    address_with_next,
+    has_ended,
+    is_act,
+    is_idle,
+    is_on_tablet,
+    place_of,
+    stamp_act,
+)
+
+#: All that a person who has given the password but not the code may reach.
+BEFORE_CODE: Final = frozenset(
+    {"accounts:code", "accounts:enrol", "accounts:logout", "healthz"}
+)
 
 
 class SessionRulesMiddleware:
-    """End a session twelve hours after its sign-in, however busy it is."""
+    """End sessions that are over, and hold back whoever has not shown the code.
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+    Over is a session twelve hours after its sign-in, however busy it is, and on a
+    shared tablet after fifteen idle minutes.
+    """
+
+    def __init__(self, get_response: Callable[[Request], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request: HttpRequest) -> HttpResponse:
-        if request.user.is_authenticated and has_ended(request.session):
-            logout(request)
-        return self.get_response(request)
+    def __call__(self, request: Request) -> HttpResponse:
+        session = request.session
+        if request.user.is_authenticated:
+            if has_ended(session) or is_idle(session):
+                logout(request)
+            elif is_on_tablet(session) and self._touches(request):
+                stamp_act(session)
+        response = self.get_response(request)
+        if is_on_tablet(session):
+            # Whoever has the tablet next must not find this page by going back.
+            response.headers.setdefault("Cache-Control", "no-store")
+        return response
+
+    def process_view(
+        self, request: Request, _view: Any, _args: Any, _kwargs: Any
+    ) -> HttpResponse | None:
+        match, person = request.resolver_match, request.user
+        if not person.is_authenticated or person.has_shown_code:
+            return None
+        if match is not None and match.view_name in BEFORE_CODE:
+            return None
+        return leave_for(request, code_page_for(person))
+
+    @staticmethod
+    def _touches(request: Request) -> bool:
+        return is_act(request) and request.path != reverse("accounts:tablet")
 
 
 class PagePermissionMiddleware:
@@ -35,14 +78,14 @@ class PagePermissionMiddleware:
     form ever lands inside another page.
     """
 
-    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+    def __init__(self, get_response: Callable[[Request], HttpResponse]) -> None:
         self.get_response = get_response
 
-    def __call__(self, request: HttpRequest) -> HttpResponse:
+    def __call__(self, request: Request) -> HttpResponse:
         return self.get_response(request)
 
     def process_view(
-        self, request: HttpRequest, _view: Any, _args: Any, _kwargs: Any
+        self, request: Request, _view: Any, _args: Any, _kwargs: Any
     ) -> HttpResponse | None:
         match = request.resolver_match
         action = PAGES.get(match.view_name) if match else None
@@ -57,12 +100,16 @@ class PagePermissionMiddleware:
         return None
 
 
-def to_login(request: HttpRequest) -> HttpResponse:
-    """Send the whole browser page to the login form, and back afterwards."""
-    back = request.get_full_path()
-    if request.htmx:
-        back = request.htmx.current_url_abs_path or "/"
-    answer = redirect_to_login(back)
-    if request.htmx:
-        return HttpResponseClientRedirect(answer.url)
-    return answer
+def to_login(request: Request) -> HttpResponse:
+    """Send whoever is not signed in to sign in, and back afterwards.
+
+    On a shared tablet that is its lock page, with the names to tap.
+    """
+    shared = TABLET_COOKIE in request.COOKIES
+    return leave_for(request, "accounts:tablet" if shared else "accounts:login")
+
+
+def leave_for(request: Request, page: str) -> HttpResponse:
+    """Send the whole browser page elsewhere, never a form into a fragment."""
+    address = address_with_next(page, place_of(request))
+    return HttpResponseClientRedirect(address) if request.htmx else redirect(address)

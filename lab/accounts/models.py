@@ -1,4 +1,4 @@
-"""People: whoever signs in, with one role each."""
+"""People, and what they sign in with: passwords, links, codes, shared tablets."""
 
 from __future__ import annotations
 
@@ -31,12 +31,17 @@ class User(AbstractBaseUser):
     role = models.CharField(max_length=20, choices=Role.choices)
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(default=clock.now, editable=False)
+    sessions_ended = models.PositiveIntegerField(
+        default=0, help_text="Counts up whenever all sessions are to end."
+    )
 
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"
     REQUIRED_FIELDS: ClassVar[list[str]] = ["name", "role"]
 
     objects = UserManager()
+    #: The phone whose code this session has shown; django-otp's middleware sets it.
+    otp_device: Any = None
 
     class Meta:
         ordering = ["name"]
@@ -69,6 +74,11 @@ class User(AbstractBaseUser):
         return self.role in CODE_ROLES
 
     @property
+    def has_shown_code(self) -> bool:
+        """Tell whether this request's person is fully in, code included."""
+        return not self.needs_code or self.otp_device is not None
+
+    @property
     def is_client(self) -> bool:
         return self.role == Role.CLIENT
 
@@ -80,6 +90,97 @@ class User(AbstractBaseUser):
         yield from ()
 
     def _auth_hash(self) -> str:
-        content = f"{self.password}|{self.role}|{self.is_active}"
+        content = f"{self.password}|{self.role}|{self.is_active}|{self.sessions_ended}"
         salt = "lab.accounts.User.session"
         return salted_hmac(salt, content, algorithm="sha256").hexdigest()
+
+
+class BackupCode(models.Model):
+    """One of ten codes for the day the phone is lost. Each is good once."""
+
+    person = models.ForeignKey(
+        User, on_delete=models.PROTECT, related_name="backup_codes"
+    )
+    digest = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(default=clock.now, editable=False)
+    used_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"backup code {self.pk} of {self.person_id}"
+
+
+class PasswordLink(models.Model):
+    """A link to set a password by, sent by mail, good once and for a while.
+
+    The row is made when the link is wanted; the secret in it is made when the mail
+    is, so that only its digest is ever stored.
+    """
+
+    class Kind(models.TextChoices):
+        INVITATION = "invitation", "invitation"
+        RESET = "reset", "reset"
+
+    person = models.ForeignKey(
+        User, on_delete=models.PROTECT, related_name="password_links"
+    )
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    digest = models.CharField(max_length=64, blank=True)
+    asked_at = models.DateTimeField(default=clock.now, editable=False)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["digest"],
+                condition=~models.Q(digest=""),
+                name="password_link_digest_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} for {self.person_id}"
+
+
+class PasswordRequest(models.Model):
+    """One press of "send me a link", kept a day to hold back who presses too often."""
+
+    email = models.CharField(max_length=EMAIL_LENGTH)
+    ip_address = models.GenericIPAddressField(null=True)
+    asked_at = models.DateTimeField(default=clock.now, editable=False)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["asked_at"], name="password_request_by_time"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.email} {self.asked_at:%Y-%m-%d %H:%M}"
+
+
+class Tablet(models.Model):
+    """A device that several people use, known by a secret in its browser's cookie."""
+
+    digest = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(default=clock.now, editable=False)
+
+    def __str__(self) -> str:
+        return f"tablet {self.pk}"
+
+
+class TabletPerson(models.Model):
+    """Who signed in on a tablet, and when last: the names to tap on its lock page."""
+
+    tablet = models.ForeignKey(Tablet, on_delete=models.PROTECT, related_name="people")
+    person = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    last_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["tablet", "person"], name="tablet_person_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person_id} on tablet {self.tablet_id}"

@@ -27,7 +27,8 @@ NAVIGATION: Final = (
     Entry("Board", "home"),
     Entry("Laboratory", "laboratory:overview"),
     Entry("People", "accounts:people"),
-    Entry("Record", "common:audit"),
+    Entry("Record", "common:record"),
+    Entry("Work", "common:work"),
 )
 
 
