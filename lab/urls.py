@@ -7,6 +7,7 @@ from lab.common.views import healthz, home
 urlpatterns = [
     path("", home, name="home"),
     path("healthz", healthz, name="healthz"),
+    path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
 ]
 handler403 = "lab.common.views.forbidden"

@@ -54,6 +54,10 @@ class AuditEntry(FrozenModel):
     def __str__(self) -> str:
         return f"{self.verb} {self.subject_name}"
 
+    @property
+    def has_values(self) -> bool:
+        return self.values_text != '{"after":{},"before":{}}'
+
     def sealed_content(self) -> dict[str, Any]:
         """Return what the seal's digest covers: everything the entry says."""
         return {

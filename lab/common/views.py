@@ -2,16 +2,60 @@
 
 from __future__ import annotations
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from lab.common import audit
+from lab.common.models import AuditEntry, WorkItem
+from lab.common.paging import keyset_page
+from lab.common.running.health import examine
+from lab.common.work.selectors import failed_items, waiting_since
+from lab.common.work.services import retry_work
 
 
 def home(request: HttpRequest) -> HttpResponse:
     return render(request, "home.html")
 
 
+@require_safe
+@never_cache
 def healthz(request: HttpRequest) -> JsonResponse:
-    return JsonResponse({"ok": True})
+    """Say whether all is well (200) or not (503), to whoever watches over us."""
+    health = examine()
+    return JsonResponse(health.described(), status=200 if health.ok else 503)
+
+
+@require_safe
+def record(request: HttpRequest) -> HttpResponse:
+    """List what was done, by whom, newest first; of one record where one is named."""
+    entries = AuditEntry.objects.select_related("seal")
+    about = {
+        name: request.GET[name]
+        for name in ("subject_type", "subject_id")
+        if request.GET.get(name)
+    }
+    page = keyset_page(
+        entries.filter(**about), request.GET.get("page"), by="recorded_at"
+    )
+    context = {"page": page, "about": about, "head": audit.head()}
+    return render(request, "common/record.html", context)
+
+
+@require_safe
+def work(request: HttpRequest) -> HttpResponse:
+    context = {"failed": failed_items()[:200], "waiting_since": waiting_since()}
+    return render(request, "common/work.html", context)
+
+
+@require_POST
+def retry(request: HttpRequest, pk: int) -> HttpResponse:
+    item = get_object_or_404(WorkItem, pk=pk)
+    retry_work(item=item, acting_user=request.user)
+    messages.success(request, f"{item.kind} will be tried again within seconds.")
+    return redirect("common:work")
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
