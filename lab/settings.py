@@ -74,6 +74,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "lab.accounts.middleware.SessionRulesMiddleware",
     "lab.accounts.middleware.PagePermissionMiddleware",
+    "lab.laboratory.middleware.LocalTimeMiddleware",
     "lab.common.middleware.DomainErrorMiddleware",
     "axes.middleware.AxesMiddleware",
 ]

@@ -9,16 +9,23 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.http import HttpRequest
 from django.template.context import RequestContext
+from django.utils import timezone
 
 register = template.Library()
 
 
 @register.filter
-def local(instant: datetime | None, zone: str = "UTC") -> str:
-    """Show an instant in a site's zone with its offset: 2026-07-14 15:40 +01:00."""
+def local(instant: datetime | None, zone: ZoneInfo | str | None = None) -> str:
+    """Show an instant with its offset, in the laboratory's zone unless one is named.
+
+    2026-07-14 15:40 +01:00
+    """
     if instant is None:
         return ""
-    return instant.astimezone(ZoneInfo(zone)).isoformat(" ", "minutes")
+    place = ZoneInfo(zone) if isinstance(zone, str) else zone
+    there = instant.astimezone(place or timezone.get_current_timezone())
+    offset = there.isoformat()[-6:]
+    return f"{there:%Y-%m-%d %H:%M} {offset}"
 
 
 @register.simple_tag(takes_context=True)
