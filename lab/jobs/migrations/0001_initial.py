@@ -11,7 +11,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('customers', '0001_initial'),
-        ('laboratory', '0002_alter_methodrevision_revision'),
+        ('laboratory', '0001_initial'),
     ]
 
     operations = [

@@ -14,7 +14,7 @@ class Migration(migrations.Migration):
         ('customers', '0001_initial'),
         ('equipment', '0001_initial'),
         ('jobs', '0001_initial'),
-        ('laboratory', '0002_alter_methodrevision_revision'),
+        ('laboratory', '0001_initial'),
         ('parts', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
