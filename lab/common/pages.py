@@ -40,7 +40,7 @@ def posted(request: HttpRequest) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class NumberedPage:
-    """One page of a list with numbered pages, as ``parts/pager.html`` wants it."""
+    """One page of a list with numbered pages, as ``pieces/pager.html`` wants it."""
 
     page: Page[Any]
 
