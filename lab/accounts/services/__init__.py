@@ -4,6 +4,7 @@ from lab.accounts.services.codes import enrol_for_demo, enrol_phone, make_backup
 from lab.accounts.services.passwords import (
     ask_password_link,
     change_password,
+    hand_over_link,
     invite_person,
     set_password_by_link,
 )
@@ -31,6 +32,7 @@ __all__ = [
     "end_all_sessions",
     "enrol_for_demo",
     "enrol_phone",
+    "hand_over_link",
     "invite_new_person",
     "invite_person",
     "make_backup_codes",

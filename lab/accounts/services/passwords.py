@@ -8,7 +8,7 @@ from django.conf import settings
 from django.contrib.auth.hashers import make_password
 
 from lab.accounts.cleaning import require_good_password
-from lab.accounts.links import find_link
+from lab.accounts.links import find_link, make_address
 from lab.accounts.models import PasswordLink, PasswordRequest, User
 from lab.common import audit, clock
 from lab.common.actors import Actor
@@ -80,6 +80,14 @@ def invite_person(*, person: User, acting_user: Actor) -> PasswordLink:
     return link
 
 
+@service(may="people.change")
+def hand_over_link(*, person: User, acting_user: Actor) -> str:
+    """Return an invitation's address, to be handed over in person and not by mail."""
+    link = _make_link(person, Kind.INVITATION)
+    audit.record("person.invited", person, actor=acting_user, after={"email": None})
+    return make_address(link)
+
+
 @service
 def set_password_by_link(*, token: str, password: str, acting_user: Actor) -> User:
     """Set the password of whom a link was sent to, and end their sessions.
@@ -127,16 +135,20 @@ def change_password(*, new: str, acting_user: User) -> User:
 
 def _want_link(person: User, kind: Kind) -> PasswordLink:
     """Make a link's row; the worker makes its secret and sends it."""
+    link = _make_link(person, kind)
+    enqueue(SEND, link.pk)
+    return link
+
+
+def _make_link(person: User, kind: Kind) -> PasswordLink:
     good_for = (
         INVITATION_GOOD_FOR
         if kind == Kind.INVITATION
         else timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)
     )
-    link = PasswordLink.objects.create(
+    return PasswordLink.objects.create(
         person=person, kind=kind, expires_at=clock.now() + good_for
     )
-    enqueue(SEND, link.pk)
-    return link
 
 
 def _set_password(person: User, password: str) -> None:
