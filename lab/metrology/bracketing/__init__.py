@@ -19,6 +19,7 @@ software's own.
 
 from __future__ import annotations
 
+from lab.metrology.bracketing.book import Book
 from lab.metrology.bracketing.definition import judge
 from lab.metrology.bracketing.facts import (
     LATE_AFTER,
@@ -32,6 +33,7 @@ from lab.metrology.bracketing.facts import (
     Session,
     end_of_local_day,
 )
+from lab.metrology.bracketing.reach import Reach, reach_of_break, reach_of_check
 from lab.metrology.bracketing.results import (
     Cause,
     CauseKind,
@@ -44,6 +46,7 @@ from lab.metrology.bracketing.results import (
 
 __all__ = [
     "LATE_AFTER",
+    "Book",
     "Break",
     "Calibration",
     "Cause",
@@ -56,9 +59,12 @@ __all__ = [
     "NaiveTime",
     "Procedure",
     "ProcedureState",
+    "Reach",
     "Segment",
     "Session",
     "State",
     "end_of_local_day",
     "judge",
+    "reach_of_break",
+    "reach_of_check",
 ]
