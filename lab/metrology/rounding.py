@@ -243,6 +243,8 @@ def print_quantity(
         rounded = _round_spread(spread, digits + extra, floor)
     places = places_of(rounded)
     shown = _round_to(number, places)
+    if shown == 0:
+        shown = abs(shown)  # No minus zero.
     return PrintedResult(
         value_text=_plain(shown),
         expanded_u_text=_plain(rounded),

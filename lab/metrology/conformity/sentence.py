@@ -104,7 +104,8 @@ def conformity_sentence(
         (
             f"{_MEANING[verdict]}: {printed.text} "
             f"(k = {print_coverage_factor(coverage_factor)}) against {required}; "
-            f"rule: {rule_text(rule)}; accepted: {accepted}."
+            f"rule: {rule_text(rule)}; accepted: {accepted}"
+            f"{_beyond(rule, limits, places, unit)}."
         ),
         f"Probability of conformity {print_probability(chance.inside)}{_by(shape)}"
         + (
@@ -118,6 +119,27 @@ def conformity_sentence(
     if evaluation is not None:
         parts.append(f"Evaluated from {evaluation.text}.")
     return " ".join(parts)
+
+
+def _beyond(rule: Rule, limits: AcceptanceLimits, places: int, unit: str) -> str:
+    """Say from where on a value fails outright, for rules of more than two verdicts."""
+    symbol = unit_named(unit).symbol
+    ends = [
+        f"{word} {print_limit(limit, places, unit, computed=True)} {symbol}"
+        for word, limit in (
+            ("below", limits.outer_lower),
+            ("above", limits.outer_upper),
+        )
+        if limit is not None
+    ]
+    if not ends:
+        return ""
+    what = (
+        "nonconformity proven"
+        if rule.kind is RuleKind.ISO_14253_1
+        else "failed outright"
+    )
+    return f"; {what}: {' or '.join(ends)}"
 
 
 def _burden_sentence(burden: Burden, verdict: Verdict) -> str:
