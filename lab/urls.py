@@ -7,8 +7,10 @@ from lab.common.views import healthz, home
 urlpatterns = [
     path("", home, name="home"),
     path("healthz", healthz, name="healthz"),
+    path("customers/", include("lab.customers.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
+    path("laboratory/", include("lab.laboratory.urls")),
 ]
 handler403 = "lab.common.views.forbidden"
 handler404 = "lab.common.views.not_found"

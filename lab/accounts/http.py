@@ -11,5 +11,5 @@ from lab.accounts.models import User
 class Request(HttpRequest):
     """A request after the middleware; on pages for anyone ``user`` may be nobody."""
 
-    user: User  # type: ignore[assignment]
+    user: User
     htmx: HtmxDetails

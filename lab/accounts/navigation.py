@@ -25,6 +25,13 @@ class Entry:
 
 NAVIGATION: Final = (
     Entry("Board", "home"),
+    Entry("Jobs", "jobs:list"),
+    Entry("Checks", "checks:list"),
+    Entry("Rooms", "environment:rooms"),
+    Entry("Devices", "equipment:list"),
+    Entry("Parts", "parts:list"),
+    Entry("Certificates", "certificates:list"),
+    Entry("Customers", "customers:list"),
     Entry("Laboratory", "laboratory:overview"),
     Entry("People", "accounts:people"),
     Entry("Record", "common:record"),

@@ -8,8 +8,11 @@ from typing import Any, Final, Protocol
 class Actor(Protocol):
     """What a service needs to know of whoever acts."""
 
-    pk: Any
-    is_active: bool
+    @property
+    def pk(self) -> Any: ...
+
+    @property
+    def is_active(self) -> bool: ...
 
     def may(self, action: str) -> bool:
         """Tell whether the permission table lets this actor do ``action``."""
