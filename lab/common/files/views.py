@@ -57,7 +57,8 @@ def csv_response(
     """Send a table as CSV whose cells no spreadsheet takes for formulas."""
     lines = csv_lines(header, rows)
     response = StreamingHttpResponse(lines, content_type="text/csv; charset=utf-8")
-    return _fenced(response, saved_name(filename, "text/plain"), inline=False)
+    name = f"{shown_name(filename).removesuffix('.csv')}.csv"
+    return _fenced(response, name, inline=False)
 
 
 def is_shown_inline(stored: StoredFile) -> bool:
