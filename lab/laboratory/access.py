@@ -33,9 +33,14 @@ def get_method_for(user: User, code: str) -> Method:
     return _visible(user, Method.objects.filter(code=code))
 
 
-def get_revision_for(user: User, code: str, revision: str) -> MethodRevision:
-    rows = MethodRevision.objects.filter(method__code=code, revision=revision)
-    return _visible(user, rows.select_related("method", "withdrawal", "recorded_by"))
+def get_revision_for(user: User, pk: int) -> MethodRevision:
+    rows = MethodRevision.objects.filter(pk=pk)
+    return _visible(
+        user,
+        rows.select_related(
+            "method", "recorded_by", "withdrawal", "withdrawal__withdrawn_by"
+        ),
+    )
 
 
 def get_authorisation_for(user: User, pk: int) -> Authorisation:

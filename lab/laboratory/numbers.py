@@ -59,6 +59,12 @@ def written(pattern: str, year: int, number: int) -> str:
     return pattern.format(year=year, number=number)
 
 
+def examples() -> list[tuple[Series, str]]:
+    """Return each series with the first number of a year, as it would be written."""
+    year = clock.now().year
+    return [(series, written(pattern_of(series), year, 1)) for series in Series]
+
+
 def year_at(site: Site) -> int:
     """Return the year of a number taken now at a site: that of the site's own date."""
     return clock.today(site.zone).year

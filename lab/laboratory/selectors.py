@@ -180,6 +180,19 @@ def deputations_in_force(at: datetime, zone: ZoneInfo) -> QuerySet[Deputation]:
     )
 
 
+def current_and_coming_deputations(
+    at: datetime, zone: ZoneInfo
+) -> QuerySet[Deputation]:
+    """Return who stands in for whom now or later."""
+    day = at.astimezone(zone).date()
+    return (
+        Deputation.objects.filter(valid_until__gte=day)
+        .filter(Q(ending=None) | Q(ending__at__gt=at))
+        .select_related("person", "deputy")
+        .order_by("valid_from", "pk")
+    )
+
+
 def _within(at: datetime, zone: ZoneInfo) -> Q:
     """Return the condition for windows that hold an instant.
 

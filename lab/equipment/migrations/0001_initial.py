@@ -12,7 +12,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('common', '0001_initial'),
-        ('laboratory', '0002_alter_methodrevision_revision'),
+        ('laboratory', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -46,7 +46,7 @@ class Authorisation(FrozenModel):
     activity = models.CharField(max_length=20, choices=Activity.choices)
     valid_from = models.DateField()
     valid_until = models.DateField(
-        null=True, help_text="The last day; empty where no end is set."
+        null=True, blank=True, help_text="The last day; empty where no end is set."
     )
     evidence = models.TextField(help_text="What shows the competence.")
     granted_by = _person()

@@ -66,10 +66,10 @@ class MethodRevision(ClimateLimits, FrozenModel):
     method = models.ForeignKey(
         Method, on_delete=models.PROTECT, related_name="revisions"
     )
-    revision = models.SlugField(max_length=20)
+    revision = models.CharField(max_length=20)
     valid_from = models.DateField()
     valid_until = models.DateField(
-        null=True, help_text="The last day; empty where no end is set."
+        null=True, blank=True, help_text="The last day; empty where no end is set."
     )
     reference_document = models.CharField(max_length=200)
     changes = models.TextField(help_text="What changed, and why.")

@@ -27,7 +27,7 @@ def start_method(*, code: str, title: str, acting_user: User) -> Method:
         the title isn't fit to be printed.
     """
     code = refuse_placeholder(code, "code")
-    if not _CODE.fullmatch(code):
+    if not _CODE.fullmatch(code) or code.casefold() == "new":
         raise NotAcceptable(
             f"“{code}” can't stand in an address. Use letters, digits, - and _ only, "
             "such as MP-03.",

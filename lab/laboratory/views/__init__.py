@@ -1,0 +1,1 @@
+"""The laboratory's pages, a module per noun."""
