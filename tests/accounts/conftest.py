@@ -16,14 +16,32 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from lab.accounts.links import send_link
 from lab.accounts.models import User
+from lab.common import clock
 from lab.common.work.models import WorkItem
 
 
-def shown_by(key: str, step: int = 0) -> str:
+def _shown_by(key: str, step: int = 0) -> str:
     """Return the code that a phone with this key shows, some steps from now."""
     phone = TOTP(bytes.fromhex(key))
     phone.time = time.time() + 30 * step
     return f"{phone.token():06}"
+
+
+@pytest.fixture
+def shown_by() -> Callable[..., str]:
+    return _shown_by
+
+
+@pytest.fixture
+def wrong_code() -> Callable[[User], str]:
+    """Return a function giving six digits that the phone shows nowhere near now."""
+
+    def code(person: User) -> str:
+        key = TOTPDevice.objects.get(user=person, confirmed=True).key
+        near = {_shown_by(key, step) for step in range(-3, 4)}
+        return next(c for c in map("{:06}".format, range(9)) if c not in near)
+
+    return code
 
 
 @pytest.fixture
@@ -33,7 +51,7 @@ def fresh_code() -> Callable[[User], str]:
     def code(person: User) -> str:
         device = TOTPDevice.objects.get(user=person, confirmed=True)
         TOTPDevice.objects.filter(pk=device.pk).update(last_t=-1)
-        return shown_by(device.key)
+        return _shown_by(device.key)
 
     return code
 
@@ -43,9 +61,9 @@ def wait_out() -> Callable[[User], None]:
     """Return a function that lets the wait after wrong codes be over."""
 
     def wait(person: User) -> None:
-        for device in TOTPDevice.objects.filter(user=person):
-            device.throttling_failure_timestamp -= timedelta(days=7)
-            device.save(update_fields=["throttling_failure_timestamp"])
+        TOTPDevice.objects.filter(user=person).update(
+            throttling_failure_timestamp=clock.now() - timedelta(days=7)
+        )
 
     return wait
 
