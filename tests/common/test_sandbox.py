@@ -6,7 +6,7 @@ import os
 import signal
 import subprocess
 import sys
-import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -123,7 +123,11 @@ def test_an_unforeseen_end_is_a_sentence_and_a_log(
     assert "Traceback" not in end.value.sentence
 
 
-def test_the_child_leaves_when_its_parent_is_killed(tmp_path: Path) -> None:
+def test_the_child_leaves_when_its_parent_is_killed(
+    tmp_path: Path,
+    eventually: Callable[..., str],
+    is_alive: Callable[[int], bool],
+) -> None:
     note = tmp_path / "child.pid"
     call = (
         "from lab.common.sandbox import run_sandboxed; run_sandboxed("
@@ -133,25 +137,7 @@ def test_the_child_leaves_when_its_parent_is_killed(tmp_path: Path) -> None:
     parent = subprocess.Popen(
         [sys.executable, "-c", call], env={**os.environ, "PYTHONPATH": path}
     )
-    pid = int(_eventually(lambda: note.read_text() if note.exists() else ""))
+    pid = int(eventually(lambda: note.read_text() if note.exists() else ""))
     parent.send_signal(signal.SIGKILL)
     parent.wait()
-    assert _eventually(lambda: not _alive(pid))
-
-
-def _alive(pid: int) -> bool:
-    """Tell whether a process runs; one that only waits to be buried doesn't."""
-    try:
-        status = Path(f"/proc/{pid}/stat").read_text()
-    except OSError:
-        return False
-    return status.rpartition(")")[2].split()[0] != "Z"
-
-
-def _eventually(question, within_s: float = 20.0):
-    deadline = time.monotonic() + within_s
-    while time.monotonic() < deadline:
-        if answer := question():
-            return answer
-        time.sleep(0.05)
-    raise AssertionError("It did not happen in time.")
+    eventually(lambda: not is_alive(pid))
