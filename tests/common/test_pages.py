@@ -54,10 +54,10 @@ def test_failed_work_is_shown_and_tried_again(people, sign_in) -> None:
     assert "Only work that failed" in again.content.decode()
 
 
-@pytest.mark.parametrize("page", ["common:record", "common:work"])
-def test_who_may_not_is_refused(people, sign_in, page: str) -> None:
+@pytest.mark.parametrize("name", ["common:record", "common:work"])
+def test_who_may_not_is_refused(people, sign_in, name: str) -> None:
     client = sign_in(Client(), people.technician)
-    refused = client.get(reverse(page))
+    refused = client.get(reverse(name))
     assert refused.status_code == 403
     assert "not yours to open" in refused.content.decode()
 

@@ -119,15 +119,15 @@ def test_a_contact_out_of_use_signs_in_no_more(people, mabel) -> None:
         invite_contact(contact=mabel, acting_user=people.coordinator)
 
 
-@pytest.mark.parametrize("page", ["add", "change", "add-contact"])
+@pytest.mark.parametrize("form", ["add", "change", "add-contact"])
 def test_a_technician_reads_and_does_not_write(
-    people, sign_in, ravelin, page: str
+    people, sign_in, ravelin, form: str
 ) -> None:
     client = sign_in(Client(), people.technician)
     assert client.get(reverse("customers:list")).status_code == 200
     detail = client.get(reverse("customers:detail", args=[ravelin.pk]))
     assert "Change" not in detail.content.decode()
-    target = reverse(f"customers:{page}", args=[] if page == "add" else [ravelin.pk])
+    target = reverse(f"customers:{form}", args=[] if form == "add" else [ravelin.pk])
     assert client.get(target).status_code == 403
     assert client.post(target, TYPED).status_code == 403
 
