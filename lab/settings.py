@@ -187,7 +187,10 @@ PASSWORD_HASHERS = [
 ]
 VALIDATORS = "django.contrib.auth.password_validation"
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"{VALIDATORS}.UserAttributeSimilarityValidator"},
+    {
+        "NAME": f"{VALIDATORS}.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("email", "name")},
+    },
     {"NAME": f"{VALIDATORS}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": f"{VALIDATORS}.CommonPasswordValidator"},
     {"NAME": f"{VALIDATORS}.NumericPasswordValidator"},
