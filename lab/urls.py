@@ -8,6 +8,7 @@ urlpatterns = [
     path("", home, name="home"),
     path("healthz", healthz, name="healthz"),
     path("customers/", include("lab.customers.urls")),
+    path("parts/", include("lab.parts.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
     path("laboratory/", include("lab.laboratory.urls")),

@@ -108,6 +108,13 @@ PAGES: Final[dict[str, str]] = {
     "customers:add-contact": "customers.change",
     "customers:change-contact": "customers.change",
     "customers:invite": "clients.invite",
+    # parts
+    "parts:list": "parts.see",
+    "parts:detail": "parts.see",
+    "parts:revision": "parts.see",
+    "parts:add": "parts.change",
+    "parts:add-revision": "parts.change",
+    "parts:correct": "parts.change",
     # accounts
     "accounts:login": ANYONE,
     "accounts:logout": ANYONE,
