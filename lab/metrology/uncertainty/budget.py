@@ -309,6 +309,9 @@ def _values(budget: Budget, index: int = 0, step: float = 0.0) -> dict[str, Floa
 
 
 def _estimate(budget: Budget) -> float:
+    if budget.model is None:
+        # A linear budget is about its estimate.
+        return float(budget.estimate or 0.0)
     estimate = float(budget.evaluate(_values(budget))[0])
     if not math.isfinite(estimate):
         raise NotFinite(
@@ -356,15 +359,18 @@ def _effective_dof(
     total = 0.0
     for group in _groups(matrix):
         freedom = min(budget.inputs[index].effective_dof for index in group)
+        if math.isinf(freedom):
+            continue
         part = parts[group]
         joint = float(part @ matrix[np.ix_(group, group)] @ part)
-        if math.isfinite(freedom):
-            total += joint**2 / freedom
+        total += joint**2 / freedom
     return variance**2 / total if total > 0 else math.inf
 
 
 def _groups(matrix: FloatArray) -> list[list[int]]:
     """Split the inputs into groups that are correlated, directly or in a chain."""
+    if np.count_nonzero(matrix) == len(matrix):
+        return [[index] for index in range(len(matrix))]
     left = set(range(len(matrix)))
     groups = []
     while left:
