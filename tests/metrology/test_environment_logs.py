@@ -11,7 +11,6 @@ import csv
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -29,12 +28,7 @@ from lab.metrology.environment import (
     rate_of_change,
     spatial_gradient,
 )
-
-FOLDER = Path(__file__).resolve().parents[3] / "shared" / "data" / "env"
-
-pytestmark = pytest.mark.skipif(
-    not FOLDER.is_dir(), reason=f"the loggers' files are not in {FOLDER}"
-)
+from tests.conftest import SHARED_DATA, skip_unless
 
 # File, column of the time and of the values, limits in °C, and the longest step
 # that is no gap, a little over the loggers' own step.
@@ -46,7 +40,9 @@ LOGS = {
 
 
 def rows_of(name: str) -> Iterator[list[str]]:
-    with (FOLDER / name).open(newline="", encoding="utf-8") as file:
+    path = SHARED_DATA / "env" / name
+    skip_unless(path.exists(), "shared", f"the logger's file {name} is not here.")
+    with path.open(newline="", encoding="utf-8") as file:
         reader = csv.reader(file)
         next(reader)
         yield from reader

@@ -164,7 +164,10 @@ def ordered_readings(times_s: ArrayLike, values: ArrayLike) -> OrderedReadings:
     series = vector("values", values, minimum=0)
     same_length(times_s=times, values=series)
     out_of_order = int(np.count_nonzero(np.diff(times) < 0.0))
-    order = np.lexsort((series, times))
+    order = np.argsort(times, kind="stable")
+    if np.any(np.diff(times[order]) == 0.0):
+        # Within one instant by value, so that repeats stand side by side.
+        order = np.lexsort((series, times))
     times, series = times[order], series[order]
     same_time = np.diff(times) == 0.0
     is_repeat = np.concatenate([[False], same_time & (np.diff(series) == 0.0)])
