@@ -14,6 +14,7 @@ from scipy.stats import norm
 from lab.metrology.checks import (
     Acceptance,
     Artefact,
+    ArtefactGaveScale,
     Expansion,
     Limit,
     NothingCouldPass,
@@ -33,6 +34,7 @@ from lab.metrology.checks import (
     judge_check,
     judge_position,
     length_reference,
+    require_other_artefact,
 )
 from lab.metrology.errors import NotFinite, OutOfDomain, TooFew
 
@@ -178,6 +180,11 @@ class TestReference:
         bar = Artefact(500.0, 0.001, STEEL)
         with pytest.raises(UnknownProcessingState, match="as measured or already"):
             length_reference(bar, Temperature(20.0, 0.1), ProcessingState.UNKNOWN)
+
+    def test_the_bar_that_gave_the_scale_is_refused(self) -> None:
+        require_other_artefact("ball bar", ["steel bar"])
+        with pytest.raises(ArtefactGaveScale, match="check with another artefact"):
+            require_other_artefact("steel bar", ["invar bar", "steel bar"])
 
     def test_form_of_the_artefact_is_doubt_and_no_correction(self) -> None:
         found = form_reference(Artefact(0.0008, 0.0003, STEEL))

@@ -14,16 +14,22 @@ from uncertainties import ufloat
 from lab.metrology.errors import Degenerate, NotFinite, OutOfDomain, TooFew
 from lab.metrology.thermal import (
     MATERIALS,
+    AppliedCorrection,
     Bar,
+    DifferentProcessingStates,
     Expansion,
     MeanCoefficient,
+    ProcessingState,
     Temperature,
+    UnknownProcessingState,
     coefficient_spread,
     coefficients_over,
+    imported_length,
     length_at_reference,
     length_at_temperature,
     material,
     part_length_from_bar,
+    require_same_state,
     scale_at_length,
     scale_from_bars,
 )
@@ -330,3 +336,62 @@ class TestMaterials:
     def test_spread_needs_two(self) -> None:
         with pytest.raises(TooFew, match="a spread needs two"):
             coefficient_spread([MeanCoefficient(13.5e-6, 0.0, 400.0, "a table")])
+
+
+class TestStates:
+    WARM = Temperature(25.0, 0.1)
+
+    def test_as_measured_is_corrected_once(self) -> None:
+        found = imported_length(
+            1000.0, ProcessingState.AS_MEASURED, ALUMINIUM, self.WARM
+        )
+        assert found == length_at_reference(1000.0, ALUMINIUM, self.WARM)
+
+    def test_the_same_correction_made_elsewhere_is_not_made_again(self) -> None:
+        done = AppliedCorrection(ALUMINIUM.per_k, 25.0)
+        found = imported_length(
+            1000.0,
+            ProcessingState.AT_REFERENCE,
+            ALUMINIUM,
+            self.WARM,
+            applied=done,
+            u_length_mm=0.003,
+        )
+        assert found.length_mm == pytest.approx(1000.0, abs=1e-12)
+        assert found.u_from_length_mm == pytest.approx(0.003, rel=1e-12)
+        assert found.u_from_temperature_mm > 0.0
+
+    @given(st.floats(15.0, 30.0), st.floats(0.0, 3e-5))
+    def test_a_wrong_correction_made_elsewhere_is_undone(
+        self, degc: float, alpha: float
+    ) -> None:
+        true_mm = 1000.0 * (1 + ALUMINIUM.per_k * 5.0)
+        wrongly = true_mm / (1 + alpha * (degc - 20.0))
+        found = imported_length(
+            wrongly,
+            ProcessingState.AT_REFERENCE,
+            ALUMINIUM,
+            self.WARM,
+            applied=AppliedCorrection(alpha, degc),
+        )
+        assert found.length_mm == pytest.approx(1000.0, abs=1e-9)
+        assert found.correction_mm == pytest.approx(1000.0 - wrongly, abs=1e-9)
+
+    def test_refusals(self) -> None:
+        done = AppliedCorrection(11.5e-6, 22.0)
+        with pytest.raises(UnknownProcessingState, match="find out and say so"):
+            imported_length(1.0, ProcessingState.UNKNOWN, STEEL, self.WARM)
+        with pytest.raises(UnknownProcessingState, match="with which coefficient"):
+            imported_length(1.0, ProcessingState.AT_REFERENCE, STEEL, self.WARM)
+        with pytest.raises(OutOfDomain, match="carries no applied correction"):
+            imported_length(
+                1.0, ProcessingState.AS_MEASURED, STEEL, self.WARM, applied=done
+            )
+
+    def test_checks_are_evaluated_like_the_jobs(self) -> None:
+        raw, done = ProcessingState.AS_MEASURED, ProcessingState.AT_REFERENCE
+        require_same_state(done, done)
+        with pytest.raises(DifferentProcessingStates, match="in the state of the jobs"):
+            require_same_state(raw, done)
+        with pytest.raises(UnknownProcessingState, match="were brought to 20 °C alike"):
+            require_same_state(raw, ProcessingState.UNKNOWN)

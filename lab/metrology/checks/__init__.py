@@ -33,22 +33,31 @@ from lab.metrology.checks.judging import (
 from lab.metrology.checks.limits import Defence, Limit, defence
 from lab.metrology.checks.references import (
     Artefact,
-    ProcessingState,
+    ArtefactGaveScale,
     ReferenceValue,
     SystemTermInTest,
     TermOrigin,
     TestTerm,
-    UnknownProcessingState,
     form_reference,
     length_reference,
+    require_other_artefact,
 )
-from lab.metrology.thermal import Expansion, Temperature
+from lab.metrology.thermal import (
+    DifferentProcessingStates,
+    Expansion,
+    ProcessingState,
+    Temperature,
+    UnknownProcessingState,
+    require_same_state,
+)
 
 __all__ = [
     "Acceptance",
     "Artefact",
+    "ArtefactGaveScale",
     "CheckResult",
     "Defence",
+    "DifferentProcessingStates",
     "Expansion",
     "FaceLength",
     "FlatForm",
@@ -76,5 +85,7 @@ __all__ = [
     "length_from_faces",
     "length_reference",
     "probing_from_points",
+    "require_other_artefact",
+    "require_same_state",
     "spacing_from_points",
 ]

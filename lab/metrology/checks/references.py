@@ -14,24 +14,30 @@ check is there to find, and forgiving it twice would make a bad system pass.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 from lab.metrology.arrays import non_negative
 from lab.metrology.errors import OutOfDomain
-from lab.metrology.thermal import Expansion, Temperature, length_at_temperature
+from lab.metrology.thermal import (
+    Expansion,
+    ProcessingState,
+    Temperature,
+    UnknownProcessingState,
+    length_at_temperature,
+)
 
 __all__ = [
     "Artefact",
-    "ProcessingState",
+    "ArtefactGaveScale",
     "ReferenceValue",
     "SystemTermInTest",
     "TermOrigin",
     "TestTerm",
-    "UnknownProcessingState",
     "form_reference",
     "length_reference",
+    "require_other_artefact",
 ]
 
 
@@ -39,16 +45,8 @@ class SystemTermInTest(OutOfDomain):
     """The tested system's own repeatability was put into the test uncertainty."""
 
 
-class UnknownProcessingState(OutOfDomain):
-    """Nobody has said whether a result was already brought to 20 °C."""
-
-
-class ProcessingState(StrEnum):
-    """What was done to a result before it arrived here."""
-
-    AS_MEASURED = "as measured"
-    AT_REFERENCE = "already at 20 °C"
-    UNKNOWN = "unknown"
+class ArtefactGaveScale(OutOfDomain):
+    """The artefact of a check is the bar from which the system has its scale."""
 
 
 class TermOrigin(StrEnum):
@@ -185,6 +183,7 @@ def length_reference(
     return _reference(
         artefact.value_mm,
         warm.length_mm if as_measured else artefact.value_mm,
+        warm.correction_mm if as_measured else 0.0,
         (*_calibration_terms(artefact, artefact.u_mm), *thermal, *set_up),
     )
 
@@ -220,8 +219,34 @@ def form_reference(
     """
     u_form_mm = math.hypot(artefact.value_mm / 2.0, artefact.u_mm)
     return _reference(
-        artefact.value_mm, 0.0, (*_calibration_terms(artefact, u_form_mm), *set_up)
+        artefact.value_mm, 0.0, 0.0, (*_calibration_terms(artefact, u_form_mm), *set_up)
     )
+
+
+def require_other_artefact(artefact: str, scale_bars: Collection[str]) -> None:
+    """Refuse an artefact that gave the system its scale: it would always agree.
+
+    Parameters
+    ----------
+    artefact : str
+        Identity of the artefact of the check.
+    scale_bars : collection of str
+        Identities of the bars from which the scale was taken.
+
+    Raises
+    ------
+    ArtefactGaveScale
+        If it is among them.
+
+    Examples
+    --------
+    >>> require_other_artefact("ball bar 1", ["invar bar", "steel bar"])
+    """
+    if artefact in scale_bars:
+        raise ArtefactGaveScale(
+            f"{artefact!r} gave the system its scale, so measuring it again shows "
+            "nothing; check with another artefact."
+        )
 
 
 def _calibration_terms(artefact: Artefact, u_mm: float) -> tuple[TestTerm, ...]:
@@ -234,13 +259,16 @@ def _calibration_terms(artefact: Artefact, u_mm: float) -> tuple[TestTerm, ...]:
 
 
 def _reference(
-    calibrated_mm: float, value_mm: float, terms: tuple[TestTerm, ...]
+    calibrated_mm: float,
+    value_mm: float,
+    correction_mm: float,
+    terms: tuple[TestTerm, ...],
 ) -> ReferenceValue:
     kept = tuple(sorted(terms, key=lambda term: term.u_mm, reverse=True))
     return ReferenceValue(
         calibrated_mm=calibrated_mm,
         value_mm=value_mm,
-        correction_mm=value_mm - calibrated_mm if value_mm else 0.0,
+        correction_mm=correction_mm,
         u_mm=math.hypot(*(term.u_mm for term in kept)),
         terms=kept,
     )

@@ -1,8 +1,9 @@
 """Temperature: lengths at 20 °C, the scale from several bars, handbook values.
 
-`length` holds the one convention that all the rest follows; `bars` combines
-several calibrated lengths into one scale; `materials` is the table of handbook
-expansion coefficients with deliberately wide defaults.
+`length` holds the one convention that all the rest follows; `states` is what was
+done to a length before; `bars` combines several calibrated lengths into one scale;
+`materials` is the table of handbook expansion coefficients with deliberately wide
+defaults.
 """
 
 from __future__ import annotations
@@ -33,26 +34,40 @@ from lab.metrology.thermal.materials import (
     coefficients_over,
     material,
 )
+from lab.metrology.thermal.states import (
+    AppliedCorrection,
+    DifferentProcessingStates,
+    ProcessingState,
+    UnknownProcessingState,
+    imported_length,
+    require_same_state,
+)
 
 __all__ = [
     "MATERIALS",
     "REFERENCE_DEGC",
+    "AppliedCorrection",
     "Bar",
     "CoefficientSpread",
+    "DifferentProcessingStates",
     "Expansion",
     "Material",
     "MeanCoefficient",
     "PartLength",
+    "ProcessingState",
     "Scale",
     "ScaleAtLength",
     "Temperature",
     "ThermalLength",
+    "UnknownProcessingState",
     "coefficient_spread",
     "coefficients_over",
+    "imported_length",
     "length_at_reference",
     "length_at_temperature",
     "material",
     "part_length_from_bar",
+    "require_same_state",
     "scale_at_length",
     "scale_from_bars",
 ]
