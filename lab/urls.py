@@ -9,6 +9,7 @@ urlpatterns = [
     path("healthz", healthz, name="healthz"),
     path("customers/", include("lab.customers.urls")),
     path("parts/", include("lab.parts.urls")),
+    path("devices/", include("lab.equipment.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
     path("laboratory/", include("lab.laboratory.urls")),

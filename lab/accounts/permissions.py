@@ -115,6 +115,15 @@ PAGES: Final[dict[str, str]] = {
     "parts:add": "parts.change",
     "parts:add-revision": "parts.change",
     "parts:correct": "parts.change",
+    # equipment
+    "equipment:list": "equipment.see",
+    "equipment:due": "equipment.see",
+    "equipment:detail": "equipment.see",
+    "equipment:calibration": "equipment.see",
+    "equipment:add": "equipment.change",
+    "equipment:change": "equipment.change",
+    "equipment:status": "equipment.change",
+    "equipment:calibrate": "calibrations.record",
     # accounts
     "accounts:login": ANYONE,
     "accounts:logout": ANYONE,

@@ -1,0 +1,28 @@
+"""Which devices a person sees: the lab all, a client none."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+from django.http import Http404
+
+from lab.accounts.models import User
+from lab.equipment.models import Calibration, Device
+
+
+def devices_for(user: User) -> QuerySet[Device]:
+    return Device.objects.all() if user.may("equipment.see") else Device.objects.none()
+
+
+def get_device_for(user: User, tag: str) -> Device:
+    found = devices_for(user).filter(tag=tag).select_related("room__site").first()
+    if found is None:
+        raise Http404("There is no such device.")
+    return found
+
+
+def get_calibration_for(user: User, pk: int) -> Calibration:
+    rows = Calibration.objects.filter(pk=pk, device__in=devices_for(user))
+    found = rows.select_related("device", "recorded_by", "document").first()
+    if found is None:
+        raise Http404("There is no such calibration.")
+    return found

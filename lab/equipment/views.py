@@ -1,0 +1,137 @@
+"""Pages of the register of devices."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+
+from lab.accounts.http import Request
+from lab.common import clock
+from lab.common.forms import accepted
+from lab.common.pages import FORM_METHODS, done, form_page, posted
+from lab.equipment import services
+from lab.equipment.access import devices_for, get_calibration_for, get_device_for
+from lab.equipment.forms import (
+    CalibrationForm,
+    DeviceForm,
+    NewDeviceForm,
+    StatusForm,
+    labels_before,
+)
+from lab.equipment.models import Device, DeviceKind
+from lab.equipment.selectors import calibrations_in_force, due_until, standings
+from lab.laboratory.selectors import home_zone
+
+DETAIL = "equipment:detail"
+#: How far the list of due days looks ahead.
+DUE_AHEAD = timedelta(days=90)
+
+
+@require_safe
+def devices(request: Request) -> HttpResponse:
+    kind = request.GET.get("kind", "")
+    rows = devices_for(request.user)
+    context = {
+        "standings": standings(rows.filter(kind=kind) if kind else rows),
+        "kinds": DeviceKind,
+        "kind": kind,
+        "may_change": request.user.may("equipment.change"),
+    }
+    return render(request, "equipment/list.html", context)
+
+
+@require_safe
+def due(request: Request) -> HttpResponse:
+    today = clock.today(home_zone())
+    context = {"standings": due_until(today + DUE_AHEAD), "until": today + DUE_AHEAD}
+    return render(request, "equipment/due.html", context)
+
+
+@require_safe
+def device(request: Request, tag: str) -> HttpResponse:
+    found = get_device_for(request.user, tag)
+    context = {
+        "standing": standings(Device.objects.filter(pk=found.pk))[0],
+        "device": found,
+        "calibrations": calibrations_in_force(found),
+        "statuses": found.statuses.select_related("recorded_by"),
+        "may_change": request.user.may("equipment.change"),
+        "may_calibrate": request.user.may("calibrations.record"),
+    }
+    return render(request, "equipment/detail.html", context)
+
+
+@require_safe
+def calibration(request: Request, pk: int) -> HttpResponse:
+    found = get_calibration_for(request.user, pk)
+    context = {"calibration": found, "values": found.values.all()}
+    return render(request, "equipment/calibration.html", context)
+
+
+@require_http_methods(FORM_METHODS)
+def add(request: Request) -> HttpResponse:
+    form = NewDeviceForm(posted(request))
+    made: list[Device] = []
+    if request.method == "POST" and accepted(
+        form,
+        lambda: made.append(
+            services.add_device(acting_user=request.user, **form.cleaned_data)
+        ),
+    ):
+        return done(request, f"{made[0].tag} is in the register.", DETAIL, made[0].tag)
+    return form_page(
+        request, form, title="Add a device", back=reverse("equipment:list")
+    )
+
+
+@require_http_methods(FORM_METHODS)
+def change(request: Request, tag: str) -> HttpResponse:
+    found = get_device_for(request.user, tag)
+    now = {name: getattr(found, name) for name in DeviceForm.base_fields}
+    form = DeviceForm(posted(request), initial=now)
+    if request.method == "POST" and accepted(
+        form,
+        lambda: services.change_device(
+            device=found, acting_user=request.user, **form.cleaned_data
+        ),
+    ):
+        return done(request, "The device is changed.", DETAIL, tag)
+    return form_page(
+        request, form, title=f"Change {tag}", back=reverse(DETAIL, args=[tag])
+    )
+
+
+@require_http_methods(FORM_METHODS)
+def set_status(request: Request, tag: str) -> HttpResponse:
+    found = get_device_for(request.user, tag)
+    form = StatusForm(posted(request), initial={"at": clock.now()})
+    if request.method == "POST" and accepted(
+        form,
+        lambda: services.set_status(
+            device=found, acting_user=request.user, **form.cleaned_data
+        ),
+    ):
+        return done(request, "The status is set.", DETAIL, tag)
+    return form_page(
+        request, form, title=f"Status of {tag}", back=reverse(DETAIL, args=[tag])
+    )
+
+
+@require_http_methods(FORM_METHODS)
+def record_calibration(request: Request, tag: str) -> HttpResponse:
+    found = get_device_for(request.user, tag)
+    form = CalibrationForm(posted(request), before=labels_before(found))
+    if request.method == "POST" and accepted(
+        form,
+        lambda: services.record_calibration(
+            device=found, acting_user=request.user, **form.cleaned_data
+        ),
+    ):
+        return done(request, "The calibration is recorded.", DETAIL, tag)
+    context = {"form": form, "device": found}
+    status = 400 if form.is_bound else 200
+    return render(request, "equipment/calibration_form.html", context, status=status)
