@@ -19,8 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lab.metrology.errors import Degenerate
-from lab.metrology.fits.linear import fit_plane
-from lab.metrology.fits.spheres import fit_sphere
+from lab.metrology.fits import fit_plane, fit_sphere
 
 __all__ = [
     "FaceLength",
