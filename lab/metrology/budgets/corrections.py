@@ -41,7 +41,8 @@ class PartThermal:
         True if the result handed in was already brought to 20 °C with these values
         (by the software that it came from); False if it is as measured.
     expansion_source, sensor : str
-        Names of the causes, for lengths that share them.
+        Names of the causes, for lengths that share them; the defaults are right for
+        lengths of one part under one sensor.
     shared_bar : Expansion or None
         Expansion of the scale bar if the part's sensor serves the bar too.
     bar_source : str

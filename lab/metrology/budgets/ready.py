@@ -295,6 +295,10 @@ def angle_budget(
     ]
     for each in terms:
         require_addable(instrument, each, max(bases))
+        if each.unit != "rad":
+            raise OutOfDomain(
+                f"{each.name}: a term of an angle must be in rad, not in {each.unit}."
+            )
     return _assembled(Characteristic.ANGLE, angle, "rad", instrument, [*turned, *terms])
 
 
@@ -317,10 +321,20 @@ def _linear(
     for each in terms:
         require_addable(instrument, each, size_mm)
     if thermal is not None:
+        _refuse_thermal_twice(terms)
         _refuse_two_sensors(instrument, thermal)
         own += thermal.terms(size_mm)
     parts = [_scaled(each, factor) for each in (*own, *terms)]
     return _assembled(characteristic, measured, unit, instrument, parts)
+
+
+def _refuse_thermal_twice(terms: Sequence[Term]) -> None:
+    for each in terms:
+        if each.kind in (TermKind.PART_TEMPERATURE, TermKind.PART_EXPANSION):
+            raise TermAlreadyHeld(
+                f"{each.name} ({each.kind.value}) comes with the part's temperature "
+                "already; adding it would count it twice."
+            )
 
 
 def _refuse_two_sensors(instrument: InstrumentModel, thermal: PartThermal) -> None:
