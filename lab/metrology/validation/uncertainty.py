@@ -1,4 +1,4 @@
-"""Uncertainty budgets, coverage factors and Monte Carlo."""
+"""Uncertainty budgets and coverage factors."""
 
 from __future__ import annotations
 
@@ -14,20 +14,16 @@ from lab.metrology.uncertainty import (
     Budget,
     Combination,
     CoverageMethod,
-    CurvilinearTrapezoid,
     Distribution,
     Input,
-    MonteCarlo,
     Normal,
     Rectangular,
-    StudentT,
     Triangular,
     combine,
     correlation_between,
     degrees_of_freedom_from_reliability,
     dominance,
     expand,
-    propagate,
     relative_uncertainty_of_s,
     simultaneous_readings,
     student_coverage_factor,
@@ -219,13 +215,6 @@ def _divisors(inputs: Inputs) -> dict[str, float]:
     return values
 
 
-def _curvilinear(inputs: Inputs) -> dict[str, float]:
-    return {
-        f"u_{name}": CurvilinearTrapezoid(*inputs[name]).standard_uncertainty
-        for name in ("dalpha", "dtheta")
-    }
-
-
 def _caliper(inputs: Inputs) -> dict[str, float]:
     """Combine the budget of EA-4/02, S10, in micrometres."""
     per_k = inputs["alpha_per_k"] * inputs["lS_mm"] * 1000.0
@@ -302,101 +291,6 @@ def _rectangle_k(inputs: Inputs) -> dict[str, float]:
     return {"k": expanded.coverage_factor, "U": expanded.expanded_u}
 
 
-def _gauge_block(inputs: Inputs) -> Budget:
-    """Set up the budget of JCGM 101, 9.5, in nanometres."""
-    readings = [
-        Input(name, inputs[name][0], StudentT(inputs[name][1], inputs[name][2]))
-        for name in ("Ls", "D", "d1", "d2")
-    ]
-    low, high = inputs["alphaS"]
-    return Budget(
-        "dL",
-        [
-            *readings,
-            Input("alphaS", (low + high) / 2.0, Rectangular((high - low) / 2.0)),
-            Input("theta0", inputs["theta0"][0], Normal(inputs["theta0"][1])),
-            Input("Delta", 0.0, Arcsine(inputs["Delta"])),
-            Input("dalpha", 0.0, CurvilinearTrapezoid(*inputs["dalpha"])),
-            Input("dtheta", 0.0, CurvilinearTrapezoid(*inputs["dtheta"])),
-        ],
-        model=lambda x: (
-            x["Ls"]
-            + x["D"]
-            + x["d1"]
-            + x["d2"]
-            - x["Ls"]
-            * (x["dalpha"] * (x["theta0"] + x["Delta"]) + x["alphaS"] * x["dtheta"])
-            - inputs["nominal_nm"]
-        ),
-        unit="nm",
-    )
-
-
-def _drawn(budget: Budget, inputs: Inputs, probability: float) -> MonteCarlo:
-    return propagate(budget, probability, seed=inputs["seed"], trials=inputs["trials"])
-
-
-def _gauge_block_u(inputs: Inputs) -> dict[str, float]:
-    budget = _gauge_block(inputs)
-    drawn = _drawn(budget, inputs, 0.95)
-    return {
-        "mean_nm": drawn.estimate,
-        "u_mcm_nm": drawn.u,
-        "u_guf_nm": combine(budget).u,
-    }
-
-
-def _gauge_block_interval(inputs: Inputs) -> dict[str, float]:
-    drawn = _drawn(_gauge_block(inputs), inputs, inputs["p"])
-    return {"lo_nm": drawn.symmetric_low, "hi_nm": drawn.symmetric_high}
-
-
-def _sum_of_normals(inputs: Inputs) -> dict[str, float]:
-    terms = [
-        Input(f"X{number}", 0.0, Normal(inputs["sigma"]), sensitivity=1.0)
-        for number in range(inputs["inputs"])
-    ]
-    expanded = expand(combine(Budget("Y", terms, estimate=0.0)), inputs["p"])
-    return {"u": expanded.u, "half95": expanded.expanded_u}
-
-
-def _mass(inputs: Inputs) -> dict[str, float]:
-    """Draw and combine the budget of JCGM 101, 9.3, in milligrams."""
-    normals = [
-        Input(name, inputs[name][0], Normal(inputs[name][1]))
-        for name in ("mRc", "dmRc")
-    ]
-    densities = [
-        Input(
-            name,
-            (inputs[name][0] + inputs[name][1]) / 2.0,
-            Rectangular((inputs[name][1] - inputs[name][0]) / 2.0),
-        )
-        for name in ("rho_a", "rho_W", "rho_R")
-    ]
-    budget = Budget(
-        "dm",
-        [*normals, *densities],
-        model=lambda x: (
-            (x["mRc"] + x["dmRc"])
-            * (
-                1.0
-                + (x["rho_a"] - inputs["a0"]) * (1.0 / x["rho_W"] - 1.0 / x["rho_R"])
-            )
-            - inputs["nominal_mg"]
-        ),
-        unit="mg",
-    )
-    drawn = _drawn(budget, inputs, inputs["p"])
-    return {
-        "mean": drawn.estimate,
-        "u": drawn.u,
-        "u_guf1": combine(budget).u,
-        "lo": drawn.low,
-        "hi": drawn.high,
-    }
-
-
 CHECKS: dict[str, Callable[[Mapping[str, Any]], dict[str, float]]] = {
     "gum-h1-budget": _h1_budget,
     "gum-h1-expanded": _h1_expanded,
@@ -408,13 +302,8 @@ CHECKS: dict[str, Callable[[Mapping[str, Any]], dict[str, float]]] = {
     "gum-table-g2-95-99": _table_g2,
     "gum-table-e1": _table_e1,
     "gum-divisors": _divisors,
-    "jcgm101-ctrap": _curvilinear,
     "ea402-s10-caliper": _caliper,
     "ea402-trapezoid-k": _trapezoid_k,
     "ea402-s2-weight": _weight,
     "ea402-s9-rect-k": _rectangle_k,
-    "jcgm101-95-gauge-block": _gauge_block_u,
-    "jcgm101-95-interval": _gauge_block_interval,
-    "jcgm101-922": _sum_of_normals,
-    "jcgm101-93-mass": _mass,
 }
