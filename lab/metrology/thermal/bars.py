@@ -71,7 +71,7 @@ class Bar:
             )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Scale:
     """The system's scale by its bars: reading = (1 + scale_error) · true length.
 
