@@ -1,7 +1,7 @@
 """The incremental form against the definition, after any sequence of events."""
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from hypothesis import given, settings
@@ -14,96 +14,24 @@ from lab.metrology.bracketing import (
     Check,
     FindingName,
     LaterFinding,
-    Procedure,
     Segment,
     Session,
     judge,
 )
 from lab.metrology.bracketing.ordered import Ordered
-
-EPOCH = datetime(2025, 4, 1, tzinfo=UTC)
-STEP = timedelta(minutes=30)
-SYSTEMS = ("Heron", "Petrel")
-ITEMS = ("tracker", "bar")
-PROCEDURES = {
-    "Heron": (
-        Procedure("bar", valid_for=16 * STEP, closing_within=6 * STEP),
-        Procedure("sphere", valid_for=5 * STEP, closing_within=12 * STEP),
-    ),
-    "Petrel": (
-        Procedure("bar", valid_for=8 * STEP, closing_within=STEP, closing_wanted=False),
-    ),
-}
-
-# A coarse grid, so that equal instants, overlaps and empty spans are common.
-steps = st.integers(0, 40)
-names = st.integers(0, 5)
-
-
-def at(step: int) -> datetime:
-    return EPOCH + step * STEP
-
-
-@st.composite
-def sessions(draw):
-    cuts = sorted(draw(st.lists(steps, min_size=2, max_size=6)))
-    pairs = list(zip(cuts[::2], cuts[1::2], strict=False))
-    segments = [Segment(at(start), at(end)) for start, end in pairs]
-    if draw(st.booleans()) and draw(st.booleans()):
-        segments[-1] = Segment(segments[-1].start, None)
-    return Session(
-        f"s{draw(names)}",
-        draw(st.sampled_from(SYSTEMS)),
-        tuple(segments),
-        tuple(draw(st.lists(st.sampled_from(ITEMS), max_size=1))),
-        ("vise",),
-    )
-
-
-@st.composite
-def checks(draw):
-    start = draw(steps)
-    end = start + draw(st.sampled_from([0, 1, 1, 1, 2, 5]))
-    return Check(
-        f"c{draw(st.integers(0, 14))}",
-        draw(st.sampled_from(SYSTEMS)),
-        draw(st.sampled_from(["bar", "bar", "sphere"])),
-        at(start),
-        at(end),
-        passed=draw(st.sampled_from([True, True, False])),
-        recorded_at=at(end + draw(st.sampled_from([0, 0, 0, 3]))),
-        voided=draw(st.sampled_from([False, False, False, True])),
-        confirmed=draw(st.booleans()),
-    )
-
-
-breaks = st.builds(
-    lambda number, system, step: Break(f"b{number}", system, at(step)),
-    st.integers(0, 10**6),
-    st.sampled_from(SYSTEMS),
+from tests.metrology.bracketing_strategies import (
+    PROCEDURES,
+    STEP,
+    at,
+    breaks,
+    calibrations,
+    checks,
+    later_findings,
+    sessions,
     steps,
+    unique,
 )
 
-
-@st.composite
-def spans(draw):
-    first, last = sorted([draw(steps), draw(steps)])
-    return at(first), draw(st.sampled_from([None, at(last), at(last)]))
-
-
-calibrations = st.builds(
-    lambda number, item, span: Calibration(f"k{number}", item, *span),
-    st.integers(0, 10**6),
-    st.sampled_from(ITEMS),
-    spans(),
-)
-later_findings = st.builds(
-    lambda number, about, span, name: LaterFinding(f"f{number}", about, *span, name),
-    st.integers(0, 10**6),
-    st.sampled_from([*ITEMS, *SYSTEMS, "vise", "s1", "s2"]),
-    spans(),
-    st.sampled_from([FindingName.SUSPECT, FindingName.CONDITIONS]),
-)
 events = st.one_of(
     sessions(),
     sessions(),
@@ -190,7 +118,7 @@ def test_incremental_equals_full_after_any_sequence_of_events(sequence, begun):
 @given(
     st.lists(sessions(), min_size=1, max_size=4),
     st.lists(checks(), max_size=10),
-    st.lists(breaks, max_size=3, unique_by=lambda each: each.key),
+    unique(breaks, 3),
     steps,
 )
 def test_loaded_archive_equals_one_that_grew(measured, made, happened, now):
@@ -209,7 +137,7 @@ def test_loaded_archive_equals_one_that_grew(measured, made, happened, now):
 @given(
     st.lists(sessions(), min_size=1, max_size=3),
     st.lists(checks(), max_size=8),
-    st.lists(breaks, max_size=3, unique_by=lambda each: each.key),
+    unique(breaks, 3),
     st.integers(0, 60),
 )
 def test_answer_stands_until_it_must_be_judged_again(measured, made, happened, now):
@@ -243,6 +171,33 @@ def test_event_judges_only_what_lies_between_its_neighbours():
     assert book.record_check(replace(fail, voided=True), now) == {"s15"}
     knock = Break("knock", "Heron", at(20 * day + 7))
     assert book.record_break(knock, now) == {"s20"}
+
+
+def test_pass_and_fail_that_end_together_are_found_together():
+    """The fail counts; walking back to the last pass must not stop short of it."""
+    made = [
+        Check("fail", "Heron", "bar", at(0), at(2), passed=False),
+        Check("pass", "Heron", "bar", at(1), at(2), passed=True),
+    ]
+    session = Session("s", "Heron", (Segment(at(3), at(4)),))
+    book = Book({"Heron": PROCEDURES["Heron"][:1]})
+    book.load([session], made)
+    book.judge_everything(at(5))
+    assert FindingName.UNCHECKED in book.judgement("s").names
+
+
+def test_fail_during_the_pass_after_a_session_is_found():
+    """It began before that pass was over, so the pass does not shield from it."""
+    made = [
+        Check("am", "Heron", "bar", at(0), at(1), passed=True),
+        Check("pass", "Heron", "bar", at(5), at(8), passed=True),
+        Check("fail", "Heron", "bar", at(6), at(7), passed=False),
+    ]
+    session = Session("s", "Heron", (Segment(at(3), at(4)),))
+    book = Book({"Heron": PROCEDURES["Heron"][:1]})
+    book.load([session], made)
+    book.judge_everything(at(9))
+    assert FindingName.SUSPECT in book.judgement("s").names
 
 
 def test_unknown_session_is_a_key_error():

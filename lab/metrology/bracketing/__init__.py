@@ -7,7 +7,7 @@ functions tell, for each session, a set of findings, how far it is bracketed, an
 passing time alone will change that.
 
 - `judge`: one session; the definition, written to be read.
-- `judge_all`: many sessions at once, on arrays.
+- `judge_all`: many sessions at once, on the arrays that `tabulate` makes.
 - `reach_of_check`, `reach_of_break`: the span of time in which one event can change
   an answer; only the sessions with measuring in it are judged again.
 - `Book`: the incremental form; keeps facts in order and judges what an event reaches.
@@ -20,6 +20,7 @@ software's own.
 from __future__ import annotations
 
 from lab.metrology.bracketing.book import Book
+from lab.metrology.bracketing.bulk import judge_all
 from lab.metrology.bracketing.definition import judge
 from lab.metrology.bracketing.facts import (
     LATE_AFTER,
@@ -43,6 +44,7 @@ from lab.metrology.bracketing.results import (
     ProcedureState,
     State,
 )
+from lab.metrology.bracketing.tables import JudgementTable, Tabulated, tabulate
 
 __all__ = [
     "LATE_AFTER",
@@ -55,6 +57,7 @@ __all__ = [
     "Finding",
     "FindingName",
     "Judgement",
+    "JudgementTable",
     "LaterFinding",
     "NaiveTime",
     "Procedure",
@@ -63,8 +66,11 @@ __all__ = [
     "Segment",
     "Session",
     "State",
+    "Tabulated",
     "end_of_local_day",
     "judge",
+    "judge_all",
     "reach_of_break",
     "reach_of_check",
+    "tabulate",
 ]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from lab.metrology.bracketing.facts import (
     FOREVER,
@@ -209,12 +209,8 @@ def _by_other_fails(
     breaks: Sequence[Break],
     notes: _Notes,
 ) -> None:
-    """Note the fails of a procedure that is not needed: a fail is a fail.
-
-    Only its checks are looked at, so its validity and its wait are of no account.
-    """
-    unneeded = Procedure(key, timedelta(days=1), timedelta(0), closing_wanted=False)
-    around = Around.of(unneeded, checks, breaks)
+    """Note the fails of a procedure that is not needed: a fail is a fail."""
+    around = Around.of(Procedure.only_followed(key), checks, breaks)
     for segment in session.segments:
         for run in runs_of(segment, around):
             _suspect(run, around, notes)

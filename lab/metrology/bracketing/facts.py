@@ -209,6 +209,15 @@ class Procedure:
                 f"Procedure {self.key}: closing_within must not be negative."
             )
 
+    @classmethod
+    def only_followed(cls, key: str) -> Procedure:
+        """Return a procedure that a system does not need but was checked by.
+
+        Only the fails of such checks are looked at, so its validity and its wait are
+        of no account.
+        """
+        return cls(key, timedelta(days=1), timedelta(0), closing_wanted=False)
+
 
 @dataclass(frozen=True, slots=True)
 class Check:
