@@ -17,6 +17,7 @@ from lab.metrology.rounding import (
     print_probability,
     print_quantity,
     print_result,
+    print_significant,
     reported_expanded_u,
 )
 
@@ -183,7 +184,16 @@ def test_the_coverage_factor_has_two_decimals() -> None:
     assert print_coverage_factor(1.6449) == "1.64"
 
 
+def test_a_figure_of_a_budget_has_its_significant_digits() -> None:
+    assert print_significant(0.0996) == "0.10"
+    assert print_significant(1234.0) == "1200"
+    assert print_significant(2.5e-11) == "0.000000000025"
+    assert print_significant(Decimal("-0.00345"), 2) == "−0.0035"
+
+
 def test_refusals_name_the_item() -> None:
+    with pytest.raises(OutOfDomain, match="digits must be at least 1"):
+        print_significant(1.0, 0)
     with pytest.raises(BadUnit, match="unit of a length must be mm, in or µm"):
         print_result(10, 0.1, unit="deg")
     with pytest.raises(BadUnit, match="got 'furlong'"):

@@ -248,7 +248,8 @@ def _solved(
         raise EmptyAcceptance(msg)
 
     def place(of: float) -> Decimal:
-        far = upper + max(shape.quantile(1.0 - of), 0.0) * u
+        # One u beyond where the upper limit alone would have it: past the root.
+        far = upper + (max(shape.quantile(1.0 - of), 0.0) + 1.0) * u
         root = optimize.brentq(
             lambda y: conformance(y, u, tolerance, shape).inside - of,
             best,
