@@ -4,26 +4,25 @@ from __future__ import annotations
 
 from django.db import models
 
+from lab.checks.models import MeasuringSystem
 from lab.common import clock
 from lab.common.frozen import FrozenModel
 from lab.jobs.models import Hold, MeasuringSession
 
 
 class Judgement(models.Model):
-    """How a session stands by the lapse rules, and when to judge it again."""
+    """How a session stands by the lapse rules, and when to judge it again.
 
-    class State(models.TextChoices):
-        RUNNING = "running", "Running"
-        OPEN = "open", "Open: the closing check is still to come"
-        BRACKETED = "bracketed", "Bracketed by passed checks"
-        START_ONLY = "checked at start only", "Checked at its start only"
-        FOUND = "found", "With findings"
+    ``state`` says how far it is bracketed, in the words of
+    :class:`lab.metrology.bracketing.State`; ``word`` is what is shown: the worst that
+    is found now, or else the state. Findings once written stay beside it.
+    """
 
     session = models.OneToOneField(
         MeasuringSession, on_delete=models.PROTECT, related_name="judgement"
     )
-    state = models.CharField(max_length=30, choices=State.choices)
-    findings_text = models.TextField(help_text="Canonical JSON: cause keys found now.")
+    state = models.CharField(max_length=30)
+    word = models.CharField(max_length=40)
     judged_at = models.DateTimeField()
     judge_again_at = models.DateTimeField(null=True, db_index=True)
 
@@ -31,7 +30,26 @@ class Judgement(models.Model):
         ordering = ["session"]
 
     def __str__(self) -> str:
-        return f"{self.session}: {self.state}"
+        return f"{self.session}: {self.word}"
+
+
+class Bookmark(models.Model):
+    """Up to where the checks and breaks of a system have been judged.
+
+    Writers of a system's records take its lock, so their keys grow in the order in
+    which they are committed; what lies beyond these keys is new.
+    """
+
+    system = models.OneToOneField(
+        MeasuringSystem, on_delete=models.PROTECT, related_name="bookmark"
+    )
+    last_check = models.BigIntegerField(default=0)
+    last_void = models.BigIntegerField(default=0)
+    last_confirmation = models.BigIntegerField(default=0)
+    last_break = models.BigIntegerField(default=0)
+
+    def __str__(self) -> str:
+        return f"{self.system}, judged up to check {self.last_check}"
 
 
 class Finding(FrozenModel):

@@ -1,0 +1,167 @@
+"""Judging sessions by the lapse rules, and holding the jobs of those found wanting."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from django.db.models import Max
+
+from lab.checks.locks import lock_systems
+from lab.checks.models import (
+    ArtefactCheck,
+    Break,
+    CheckVoid,
+    LateConfirmation,
+    MeasuringSystem,
+)
+from lab.common import audit, clock
+from lab.common.actors import PROGRAM, Actor
+from lab.common.services import service
+from lab.equipment.models import Device
+from lab.jobs.models import MeasuringSession
+from lab.jobs.services import raise_hold
+from lab.lapses.facts import facts_of
+from lab.lapses.models import Bookmark, Finding, Judgement
+from lab.lapses.selectors import (
+    due_judgements,
+    sessions_of_device,
+    touched_sessions,
+)
+from lab.lapses.words import reason_of, title_of
+from lab.metrology import bracketing
+
+#: How many sessions the sweep judges in one transaction.
+SWEEP_BATCH = 50
+
+
+@service
+def judge_sessions_now(
+    *, sessions: Sequence[MeasuringSession], acting_user: Actor
+) -> list[Judgement]:
+    """Judge sessions as of now; each finding that is new raises a hold of its own.
+
+    Their systems are locked first, so that no check slips in between. Judging again
+    changes nothing but when it was judged; no finding is ever taken back here.
+    """
+    lock_systems(session.system for session in sessions)
+    made = [_judge(session) for session in sessions]
+    audit.nothing_changed()
+    return [judgement for judgement in made if judgement is not None]
+
+
+@service
+def judge_session(*, session: MeasuringSession, acting_user: Actor) -> Judgement | None:
+    """Judge one session as of now; see :func:`judge_sessions_now`."""
+    made = judge_sessions_now(sessions=[session], acting_user=acting_user)
+    return made[0] if made else None
+
+
+@service
+def judge_session_by_id(*, session_id: int, acting_user: Actor) -> Judgement | None:
+    """Judge the session that a row of work names."""
+    session = MeasuringSession.objects.select_related("system", "job").get(
+        pk=session_id
+    )
+    return judge_session(session=session, acting_user=acting_user)
+
+
+@service
+def judge_system(*, system_id: int, acting_user: Actor) -> list[Judgement]:
+    """Judge the sessions that a system's new checks and breaks can touch.
+
+    Cost grows with what was recorded since the last time, not with the archive.
+    """
+    (system,) = lock_systems([MeasuringSystem.objects.get(pk=system_id)])
+    bookmark, _ = Bookmark.objects.get_or_create(system=system)
+    touched = touched_sessions(system, bookmark)
+    made = judge_sessions_now(sessions=touched, acting_user=acting_user)
+    _advance(bookmark)
+    return made
+
+
+@service
+def judge_device(*, device_id: int, acting_user: Actor) -> list[Judgement]:
+    """Judge the sessions whose chain a device's new calibration may bear on."""
+    device = Device.objects.get(pk=device_id)
+    sessions = list(sessions_of_device(device).select_related("system", "job"))
+    return judge_sessions_now(sessions=sessions, acting_user=acting_user)
+
+
+def judge_due(*, acting_user: Actor) -> int:
+    """Judge what passing time has changed; return how many sessions were judged."""
+    judged = 0
+    while True:
+        due = due_judgements().select_related("session__system", "session__job")
+        sessions = [judgement.session for judgement in due[:SWEEP_BATCH]]
+        if not sessions:
+            return judged
+        judge_sessions_now(sessions=sessions, acting_user=acting_user)
+        judged += len(sessions)
+
+
+def _judge(session: MeasuringSession) -> Judgement | None:
+    facts = facts_of(session)
+    if facts is None:
+        return None
+    now = clock.now()
+    answer = facts.judged(now)
+    _write_findings(session, answer.findings)
+    judgement, _ = Judgement.objects.update_or_create(
+        session=session,
+        defaults={
+            "state": answer.state.value,
+            "word": answer.word,
+            "judged_at": now,
+            "judge_again_at": answer.judge_again_at,
+        },
+    )
+    return judgement
+
+
+def _write_findings(
+    session: MeasuringSession, findings: Iterable[bracketing.Finding]
+) -> None:
+    known = set(session.findings.values_list("cause_key", flat=True))
+    for finding in findings:
+        key = _cause_key(session, finding)
+        if key in known:
+            continue
+        reason = reason_of(finding)
+        hold = raise_hold(
+            job=session.job,
+            session=session,
+            cause_key=key,
+            title=title_of(finding, session),
+            reason=reason,
+            acting_user=PROGRAM,
+        )
+        Finding.objects.create(
+            session=session,
+            name=finding.name.value,
+            cause_key=key,
+            reason=reason,
+            window_from=finding.start,
+            window_until=finding.end,
+            hold=hold,
+        )
+
+
+def _cause_key(session: MeasuringSession, finding: bracketing.Finding) -> str:
+    """Return what identifies a finding on its session, and its hold on the job."""
+    parts = [finding.name.value, finding.cause.key, finding.procedure]
+    return ";".join([*filter(None, parts), f"session:{session.pk}"])
+
+
+def _advance(bookmark: Bookmark) -> None:
+    """Move the bookmark to the newest records of its system."""
+    own = {"system": bookmark.system}
+    of_check = {"artefact_check__system": bookmark.system}
+    newest = {
+        "last_check": ArtefactCheck.objects.filter(**own),
+        "last_void": CheckVoid.objects.filter(**of_check),
+        "last_confirmation": LateConfirmation.objects.filter(**of_check),
+        "last_break": Break.objects.filter(**own),
+    }
+    for name, rows in newest.items():
+        setattr(bookmark, name, rows.aggregate(newest=Max("pk"))["newest"] or 0)
+    bookmark.save(update_fields=list(newest))

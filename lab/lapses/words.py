@@ -1,0 +1,76 @@
+"""What was found, said so that the reader knows what it is about and what to do."""
+
+from __future__ import annotations
+
+from django.utils import timezone
+
+from lab.checks.models import ArtefactCheck, Break, CheckProcedure
+from lab.equipment.models import Device
+from lab.jobs.models import MeasuringSession
+from lab.metrology.bracketing import CauseKind, Finding, FindingName
+
+TITLES = {
+    FindingName.SUSPECT: "Suspect",
+    FindingName.CALIBRATION: "Calibration not current",
+    FindingName.UNCHECKED: "Unchecked",
+    FindingName.LAPSED: "Lapsed",
+    FindingName.UNCLOSED: "Unclosed",
+    FindingName.CONDITIONS: "Conditions",
+    FindingName.FRAME: "Frame",
+    FindingName.FIXTURE: "Fixture",
+    FindingName.AUTHORISATION: "Authorisation",
+}
+
+
+def title_of(finding: Finding, session: MeasuringSession) -> str:
+    return f"{TITLES[finding.name]}: session {session.pk} with {session.system}"
+
+
+def reason_of(finding: Finding) -> str:
+    """Return a finding in a sentence or two, with what the next check said."""
+    about = _about(finding)
+    sentences = {
+        FindingName.SUSPECT: f"{about} failed. Everything since the last pass is in "
+        "question until somebody shows that it stands.",
+        FindingName.CALIBRATION: f"The calibration of {about} was not current.",
+        FindingName.UNCHECKED: f"No passing check was valid when measuring began: "
+        f"{about}.",
+        FindingName.LAPSED: f"The check ran out before it was closed: {about}.",
+        FindingName.UNCLOSED: f"{about} lies between the measuring and its next check.",
+    }
+    said = sentences.get(finding.name, f"Found on {about}.")
+    return f"{said}{_next_check(finding)}"
+
+
+def _next_check(finding: Finding) -> str:
+    if finding.next_passed is None or finding.name is FindingName.SUSPECT:
+        return ""
+    verdict = "passed" if finding.next_passed else "failed"
+    return f" The check that came next {verdict}."
+
+
+def _about(finding: Finding) -> str:
+    kind, _, key = finding.cause.key.rpartition(":")
+    if not key.isdecimal():
+        return finding.cause.key
+    pk = int(key)
+    if finding.cause.kind is CauseKind.CHECK:
+        return _check_in_words(pk)
+    if finding.cause.kind is CauseKind.BREAK:
+        found = Break.objects.get(pk=pk)
+        return f"{found.get_kind_display()} at {_time(found.at)}"
+    if kind == "device":
+        return str(Device.objects.get(pk=pk))
+    if kind == "procedure":
+        return f"there is no check by {CheckProcedure.objects.get(pk=pk)}"
+    return "no check procedure is set up for the system"
+
+
+def _check_in_words(pk: int) -> str:
+    check = ArtefactCheck.objects.select_related("procedure__procedure").get(pk=pk)
+    return f"check {pk} ({check.procedure.procedure.code}) of {_time(check.started_at)}"
+
+
+def _time(instant: object) -> str:
+    there = instant.astimezone(timezone.get_current_timezone())  # type: ignore[attr-defined]
+    return f"{there:%Y-%m-%d %H:%M}"
