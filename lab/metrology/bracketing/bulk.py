@@ -8,7 +8,7 @@ after its end. The rules are those of the definition, which says why.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,6 +129,7 @@ class _Case:
             *(tables.breaks.at, np.array([now])),
         )
         records = Records.of(axis, procedures, checks, tables.breaks)
+        further = []
         for first in range(0, len(segments.start), _BLOCK):
             block = slice(first, first + _BLOCK)
             part = SegmentTable(
@@ -137,8 +138,12 @@ class _Case:
                 start=segments.start[block],
                 end=segments.end[block],
             )
-            for runs in Stretches.of(axis, part, procedures, records):
-                yield cls.of(axis, part, procedures, records, runs, now)
+            runs, others = Stretches.of(axis, part, procedures, records)
+            yield cls.of(axis, part, procedures, records, runs, now)
+            further.append(replace(others, segment=others.segment + first))
+        runs = Stretches.joined(further)
+        if len(runs.start):
+            yield cls.of(axis, segments, procedures, records, runs, now)
 
     @classmethod
     def of(
@@ -180,6 +185,8 @@ class _Case:
 
     def wait(self, collected: Collected, which: Integers, key: Integers) -> None:
         """Note that passing time changes what is said of some runs."""
+        if not len(which):
+            return
         instant = key - self.base[which] + self.axis.origin
         collected.wait(self.session[which], instant)
 
@@ -325,6 +332,8 @@ def _note_lapse(
     collected: Collected,
 ) -> None:
     which = np.flatnonzero(lapsed)
+    if not len(which):
+        return
     runs, valid = case.runs, opening.valid[which]
     kind = np.where(valid, KINDS[CauseKind.CHECK], KINDS[CauseKind.PROCEDURE])
     opened_by = case.records.passes.number[runs.last_pass[which]]

@@ -83,7 +83,7 @@ def in_order(first: Integers, *others: Integers) -> Integers | None:
     if not others:
         if bool(np.all(first[1:] >= first[:-1])):
             return None
-        return np.argsort(first, kind="stable")
+        return first.argsort(kind="stable")
     if bool(np.all(first[1:] > first[:-1])):
         return None
     return np.lexsort((*reversed(others), first))
@@ -119,7 +119,11 @@ class Spans:
         order = in_order(high)
         if order is not None:
             low, high, number = low[order], high[order], number[order]
-        return cls(low, high, number, np.minimum.accumulate(low[::-1])[::-1])
+        # Spans that do not contain one another start in the order in which they end.
+        lowest = low
+        if in_order(low) is not None:
+            lowest = np.minimum.accumulate(low[::-1])[::-1]
+        return cls(low, high, number, lowest)
 
     def touching(
         self,
@@ -140,8 +144,10 @@ class Spans:
             after = np.searchsorted(self.high, first, side="right")
         limit = np.maximum(last, first + 1) if at_first else last
         # Most stretches end before the next span begins and need no second search.
-        lowest = np.concatenate([self.lowest, [_LARGEST]])
-        which = np.flatnonzero(lowest[after] < limit)
+        if not len(self.lowest):
+            return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+        lowest = self.lowest.take(after, mode="clip")
+        which = np.flatnonzero((lowest < limit) & (after < len(self.lowest)))
         limit = limit[which]
         stops = np.searchsorted(self.lowest, limit, side="left")
         found, owner = ranges(after[which], stops)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -52,11 +53,11 @@ class Stretches:
         segments: SegmentTable,
         procedures: ProcedureTable,
         records: Records,
-    ) -> tuple[Stretches, ...]:
+    ) -> tuple[Stretches, Stretches]:
         """Cut every segment for every procedure of its system.
 
         The first run of each stands in one part, in the order of the segments; what
-        further runs there are, in another.
+        further runs there are, in the other.
         """
         segment, row = _pairs(segments, procedures)
         start = axis.key(row, segments.start[segment])
@@ -69,8 +70,6 @@ class Stretches:
             | (records.breaks.key[whole.next_break] < end)
         )
         special = np.flatnonzero(cut | (start == end))
-        if not len(special):
-            return (whole,)
         owner, begun, stopped = _cut(whole, special, records)
         parts = cls._uncut(axis, records, segment[owner], row[owner], begun, stopped)
         parts = replace(parts, next_break=records.breaks.before(stopped) + 1)
@@ -82,6 +81,16 @@ class Stretches:
             getattr(whole, name)[owner[first]] = part[first]
             further[name] = part[~first]
         return whole, cls(**further)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Stretches]) -> Stretches:
+        """Put several parts into one."""
+        return cls(
+            *(
+                np.concatenate([getattr(part, name) for part in parts])
+                for name in cls.__slots__
+            )
+        )
 
     @classmethod
     def _uncut(
@@ -118,10 +127,10 @@ def _pairs(
     )
     counts = np.bincount(procedures.system, minlength=systems + 1)
     firsts = np.cumsum(counts) - counts
-    first, count = firsts[segments.system], counts[segments.system]
-    if np.all(count == 1):
+    first = firsts[segments.system]
+    if counts.min() == counts.max() == 1:
         return np.arange(len(first)), rows[first]
-    place, owner = ranges(first, first + count)
+    place, owner = ranges(first, first + counts[segments.system])
     return owner, rows[place]
 
 
