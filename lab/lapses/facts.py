@@ -88,7 +88,7 @@ def chain_of(
     return list(Device.objects.filter(pk__in=keys).order_by("pk"))
 
 
-# --- Records as facts -----------------------------------------------------------------
+# --- Records as facts ---------------------------------------------------------
 
 
 def session_key(pk: int) -> str:
@@ -128,7 +128,7 @@ def break_fact(one: Break) -> bracketing.Break:
     )
 
 
-# --- How far around a session to read ---------------------------------------------------
+# --- How far around a session to read -----------------------------------------
 
 
 def checks_between(

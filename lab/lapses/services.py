@@ -22,16 +22,9 @@ from lab.jobs.models import MeasuringSession
 from lab.jobs.services import raise_hold
 from lab.lapses.facts import facts_of
 from lab.lapses.models import Bookmark, Finding, Judgement
-from lab.lapses.selectors import (
-    due_judgements,
-    sessions_of_device,
-    touched_sessions,
-)
+from lab.lapses.selectors import sessions_of_device, touched_sessions
 from lab.lapses.words import reason_of, title_of
 from lab.metrology import bracketing
-
-#: How many sessions the sweep judges in one transaction.
-SWEEP_BATCH = 50
 
 
 @service
@@ -85,18 +78,6 @@ def judge_device(*, device_id: int, acting_user: Actor) -> list[Judgement]:
     device = Device.objects.get(pk=device_id)
     sessions = list(sessions_of_device(device).select_related("system", "job"))
     return judge_sessions_now(sessions=sessions, acting_user=acting_user)
-
-
-def judge_due(*, acting_user: Actor) -> int:
-    """Judge what passing time has changed; return how many sessions were judged."""
-    judged = 0
-    while True:
-        due = due_judgements().select_related("session__system", "session__job")
-        sessions = [judgement.session for judgement in due[:SWEEP_BATCH]]
-        if not sessions:
-            return judged
-        judge_sessions_now(sessions=sessions, acting_user=acting_user)
-        judged += len(sessions)
 
 
 def _judge(session: MeasuringSession) -> Judgement | None:
