@@ -95,7 +95,7 @@ def known(ledger, event) -> bool:
     )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.lists(events, min_size=5, max_size=40), st.integers(0, 50))
 def test_incremental_equals_full_after_any_sequence_of_events(sequence, begun):
     book, ledger, now = Book(PROCEDURES), Ledger(), at(begun)

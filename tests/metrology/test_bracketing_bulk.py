@@ -87,7 +87,7 @@ def told(judgement) -> tuple:
     )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(
     unique(sessions(systems=st.one_of(systems, st.just("unknown"))), 5),
     unique(checks(), 14),

@@ -7,6 +7,7 @@ functions tell, for each session, a set of findings, how far it is bracketed, an
 passing time alone will change that.
 
 - `judge`: one session; the definition, written to be read.
+- `validity_at`: whether a system may measure now, and until when.
 - `judge_all`: many sessions at once, on the arrays that `tabulate` makes.
 - `reach_of_check`, `reach_of_break`: the span of time in which one event can change
   an answer; only the sessions with measuring in it are judged again.
@@ -45,6 +46,7 @@ from lab.metrology.bracketing.results import (
     State,
 )
 from lab.metrology.bracketing.tables import JudgementTable, Tabulated, tabulate
+from lab.metrology.bracketing.validity import Validity, validity_at
 
 __all__ = [
     "LATE_AFTER",
@@ -67,10 +69,12 @@ __all__ = [
     "Session",
     "State",
     "Tabulated",
+    "Validity",
     "end_of_local_day",
     "judge",
     "judge_all",
     "reach_of_break",
     "reach_of_check",
     "tabulate",
+    "validity_at",
 ]

@@ -40,6 +40,7 @@ from lab.metrology.bracketing.runs import (
     runs_of,
     until,
 )
+from lab.metrology.bracketing.validity import unchecked_by
 
 __all__ = ["judge"]
 
@@ -232,7 +233,7 @@ def _by_run(run: Run, around: Around, notes: _Notes) -> State:
     if not opening.valid:
         notes.add(
             FindingName.UNCHECKED,
-            _unchecked_by(opening, around.procedure),
+            unchecked_by(opening, around.procedure),
             (run.start, run.end),
             around.procedure.key,
             closing,
@@ -249,17 +250,6 @@ def _by_run(run: Run, around: Around, notes: _Notes) -> State:
     if unclosed or closing is None:
         return State.NOT_BRACKETED
     return State.BRACKETED
-
-
-def _unchecked_by(opening: Opening, procedure: Procedure) -> Cause:
-    """Name what took the validity away: a fail, a break, or time; or no check."""
-    spoiled_by = opening.spoiled_by
-    if isinstance(spoiled_by, Break):
-        return Cause(CauseKind.BREAK, spoiled_by.key)
-    expired = spoiled_by or opening.check
-    if expired is None:
-        return Cause(CauseKind.PROCEDURE, procedure.key)
-    return Cause(CauseKind.CHECK, expired.key)
 
 
 def _suspect(run: Run, around: Around, notes: _Notes) -> bool:
