@@ -124,6 +124,23 @@ PAGES: Final[dict[str, str]] = {
     "equipment:change": "equipment.change",
     "equipment:status": "equipment.change",
     "equipment:calibrate": "calibrations.record",
+    # jobs
+    "jobs:list": "jobs.see",
+    "jobs:book": "jobs.book",
+    "jobs:agree": "jobs.book",
+    "jobs:cancel": "jobs.cancel",
+    "jobs:hold": "holds.raise",
+    "jobs:clear": "holds.clear",
+    "jobs:temperature": "jobs.measure",
+    "jobs:start": "jobs.measure",
+    "jobs:pause": "jobs.measure",
+    "jobs:resume": "jobs.measure",
+    "jobs:end": "jobs.measure",
+    "jobs:correct": "jobs.measure",
+    "jobs:receive": "jobs.receive",
+    "jobs:return": "jobs.return",
+    # board
+    "board:job": "jobs.see",
     # accounts
     "accounts:login": ANYONE,
     "accounts:logout": ANYONE,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from lab.equipment.models import Device
 from lab.jobs.models import (
@@ -42,6 +42,34 @@ def agreement_is_outdated(job: Job, agreement: Agreement) -> bool:
 def open_holds(job: Job) -> QuerySet[Hold]:
     """Return the holds on a job that nobody has cleared, oldest first."""
     return job.holds.filter(clearance=None).order_by("pk")
+
+
+def jobs_like(jobs: QuerySet[Job], said: str, state: str) -> QuerySet[Job]:
+    """Return jobs whose number, order, part, serial or customer holds a text."""
+    if state:
+        jobs = jobs.filter(state=state)
+    if said:
+        named = JobItem.objects.filter(serial__icontains=said)
+        jobs = jobs.filter(
+            Q(number__icontains=said)
+            | Q(order_number__icontains=said)
+            | Q(customer__name__icontains=said)
+            | Q(part_revision__part__number__icontains=said)
+            | Q(pk__in=named.values("job"))
+        )
+    held = Hold.objects.filter(job=OuterRef("pk"), clearance=None)
+    rows = jobs.select_related("customer", "part_revision__part")
+    return rows.annotate(is_held=Exists(held)).order_by("-pk")
+
+
+def items_here(job: Job) -> QuerySet[JobItem]:
+    """Return the items that came in and have not left."""
+    return job.items.filter(receipt__isnull=False, returning=None).order_by("position")
+
+
+def open_session(job: Job) -> MeasuringSession | None:
+    """Return the session of a job that has not ended, if there is one."""
+    return job.sessions.exclude(state=MeasuringSession.State.ENDED).first()
 
 
 def items_with_custody(job: Job) -> QuerySet[JobItem]:

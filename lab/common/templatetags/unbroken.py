@@ -9,7 +9,11 @@ from zoneinfo import ZoneInfo
 from django import template
 from django.http import HttpRequest
 from django.template.context import RequestContext
+from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.safestring import SafeString
+
+from lab.common.panels import Panel
 
 register = template.Library()
 
@@ -38,3 +42,9 @@ def query(context: RequestContext, **changes: Any) -> str:
         if value is not None:
             parameters[name] = str(value)
     return f"?{parameters.urlencode()}"
+
+
+@register.simple_tag(takes_context=True)
+def show_panel(context: RequestContext, panel: Panel) -> SafeString:
+    """Render a panel by its own template, which sees its own context only."""
+    return render_to_string(panel.template, panel.context, context["request"])

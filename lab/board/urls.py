@@ -1,0 +1,8 @@
+"""Addresses of the pages that join apps."""
+
+from django.urls import path
+
+from lab.board import views
+
+app_name = "board"
+urlpatterns = [path("jobs/<str:number>/", views.job, name="job")]

@@ -1,0 +1,53 @@
+"""The front page, and the pages that join what several apps know of one thing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_safe
+
+from lab import certificates, inspections, jobs, lapses
+from lab.accounts.http import Request
+from lab.accounts.models import User
+from lab.board.selectors import front_page_of
+from lab.common import audit
+from lab.common.panels import Panel
+from lab.jobs.access import get_job_for
+from lab.jobs.models import Job
+
+#: The job's page from top to bottom.
+JOB_PANELS: Final[tuple[Callable[[User, Job], Panel | None], ...]] = (
+    jobs.panels.ready,
+    jobs.panels.holds,
+    jobs.panels.agreement,
+    jobs.panels.items,
+    jobs.panels.sessions,
+    lapses.panels.findings,
+    inspections.panels.results,
+    certificates.panels.drafts,
+    certificates.panels.certificates,
+)
+#: How much of a job's history its page shows; the record has the rest.
+NEWEST: Final = 12
+
+
+@require_safe
+def home(request: Request) -> HttpResponse:
+    if request.user.is_client:
+        return redirect("portal:home")
+    return render(request, "board/home.html", front_page_of(request.user))
+
+
+@require_safe
+def job(request: Request, number: str) -> HttpResponse:
+    found = get_job_for(request.user, number)
+    context = {
+        "job": found,
+        "panels": [p for show in JOB_PANELS if (p := show(request.user, found))],
+        "history": audit.history_of(found)[:NEWEST],
+        "may_cancel": request.user.may("jobs.cancel") and found.state == "booked",
+    }
+    return render(request, "board/job.html", context)
