@@ -85,14 +85,12 @@ class Adjustment:
     @property
     def covariance(self) -> Array:
         """Return the covariance of the parameters, shape (P, P), with s0 squared."""
-        scaled: Array = self.cofactors * self.variance_factor
-        return scaled
+        return np.asarray(self.cofactors * self.variance_factor)
 
     @property
     def u_parameters(self) -> Array:
         """Return the standard uncertainties of the parameters, shape (P,)."""
-        deviations: Array = np.sqrt(np.diag(self.covariance))
-        return deviations
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
 
 
 @dataclass(frozen=True, slots=True)
