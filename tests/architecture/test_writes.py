@@ -31,7 +31,7 @@ def test_an_existing_row_is_saved_by_named_fields(sources: list[Any]) -> None:
         for call in calls(source.tree)
         if call.func.attr == "save"
         and "metrology" not in source.name
-        and not {k.arg for k in call.keywords} & {"update_fields", None}
+        and not {k.arg for k in call.keywords} & {"update_fields", "force_insert", None}
         and not call.args
     ]
     # `super().save(*args, **kwargs)` passes; a form or a picture writes elsewhere.
