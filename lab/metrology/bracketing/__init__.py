@@ -9,6 +9,8 @@ passing time alone will change that.
 - `judge`: one session; the definition, written to be read.
 - `validity_at`: whether a system may measure now, and until when.
 - `judge_all`: many sessions at once, on the arrays that `tabulate` makes.
+- `suspicion_of`, `sessions_sharing`: what a failing check casts doubt on, sessions of
+  other systems with a device in common among it.
 - `reach_of_check`, `reach_of_break`: the span of time in which one event can change
   an answer; only the sessions with measuring in it are judged again.
 - `Book`: the incremental form; keeps facts in order and judges what an event reaches.
@@ -45,6 +47,11 @@ from lab.metrology.bracketing.results import (
     ProcedureState,
     State,
 )
+from lab.metrology.bracketing.suspicion import (
+    Suspicion,
+    sessions_sharing,
+    suspicion_of,
+)
 from lab.metrology.bracketing.tables import JudgementTable, Tabulated, tabulate
 from lab.metrology.bracketing.validity import Validity, validity_at
 
@@ -68,6 +75,7 @@ __all__ = [
     "Segment",
     "Session",
     "State",
+    "Suspicion",
     "Tabulated",
     "Validity",
     "end_of_local_day",
@@ -75,6 +83,8 @@ __all__ = [
     "judge_all",
     "reach_of_break",
     "reach_of_check",
+    "sessions_sharing",
+    "suspicion_of",
     "tabulate",
     "validity_at",
 ]
