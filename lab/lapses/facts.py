@@ -11,10 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from lab.checks.models import ArtefactCheck, Break, ProcedureRevision
-from lab.checks.selectors import newest_procedures
 from lab.environment.models import SpotReading
 from lab.equipment.models import Device
 from lab.equipment.selectors import calibration_spans, device_key
@@ -52,7 +51,7 @@ def facts_of(session: MeasuringSession) -> Facts | None:
     measured = segments(session)
     if not measured:
         return None
-    revisions = newest_procedures(session.system)
+    revisions = procedures_at(session)
     chain = chain_of(session, revisions)
     first, last = _span_of_checks(session)
     checks = checks_between(session.system_id, first, last)
@@ -69,6 +68,22 @@ def facts_of(session: MeasuringSession) -> Facts | None:
         breaks=[break_fact(one) for one in _breaks_around(breaks, first, last)],
         calibrations=calibration_spans(chain),
     )
+
+
+def procedures_at(session: MeasuringSession) -> list[ProcedureRevision]:
+    """Return, of each procedure that the system needs, the revision of that time.
+
+    A later revision does not judge what was measured under the one before; a session
+    older than the first revision is judged by that one.
+    """
+    found = []
+    for procedure in session.system.procedures.order_by("pk"):
+        rows = procedure.revisions.select_related("procedure", "artefact")
+        then = rows.filter(recorded_at__lte=session.first_at).order_by("-number")
+        revision = then.first() or rows.order_by("number").first()
+        if revision is not None:
+            found.append(revision)
+    return found
 
 
 def chain_of(
@@ -146,8 +161,12 @@ def checks_between(
 def standing_passes(system_id: int) -> QuerySet[ArtefactCheck]:
     """Return the passes of a system that count without any doubt."""
     in_time = Q(recorded_at__lte=F("ended_at") + bracketing.LATE_AFTER)
+    astride = Break.objects.filter(
+        system=system_id, at__gt=OuterRef("started_at"), at__lt=OuterRef("ended_at")
+    )
     return ArtefactCheck.objects.filter(
         in_time | Q(late_confirmation__isnull=False),
+        ~Exists(astride),
         system=system_id,
         verdict=Verdict.PASS,
         void=None,
