@@ -119,6 +119,7 @@ else:
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": str(DATA_DIR / "unbroken.sqlite3"),
             "OPTIONS": SQLITE_OPTIONS,
+            "CONN_MAX_AGE": 600,
         }
     }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
@@ -280,6 +281,8 @@ STATICFILES_DIRS = [
     ("fonts", Path(font_source_sans_pro.__file__).parent / "files"),
 ]
 CLOCK_SETTABLE = DEMO or TESTING
+# Seconds that a demo's clock is set apart from the real one.
+CLOCK_SHIFT_S = environ.integer("UNBROKEN_CLOCK_SHIFT_S", 0, minimum=-10_000_000_000)
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 SILENCED_SYSTEM_CHECKS = [
     # A lab on its own network may serve plain http; HTTPS in UNBROKEN_SITE_URL

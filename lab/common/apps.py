@@ -1,6 +1,9 @@
 """Start-up of the ground floor: fences after each migrate, and the Celery app."""
 
+from datetime import timedelta
+
 from django.apps import AppConfig
+from django.conf import settings
 from django.core import checks
 from django.db.models.signals import post_migrate
 
@@ -14,7 +17,8 @@ class CommonConfig(AppConfig):
 
     def ready(self) -> None:
         # Models can't be imported before this point; nowhere else is an import local.
-        from lab.common import fences  # noqa: PLC0415
+        from lab.common import clock, fences  # noqa: PLC0415
 
+        clock.shift(timedelta(seconds=settings.CLOCK_SHIFT_S))
         post_migrate.connect(fences.build_after_migrate)
         checks.register(fences.check_fences, checks.Tags.database)

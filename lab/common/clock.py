@@ -19,12 +19,14 @@ from lab.common.errors import NotAcceptable
 #: How far ahead of us a clock on somebody's wall may run.
 TOLERATED_FUTURE = timedelta(minutes=5)
 
+#: By how much a demo's clock is set back, so that its year does not rot.
+_shift: list[timedelta] = [timedelta(0)]
 _set_to: ContextVar[datetime | None] = ContextVar("clock_set_to", default=None)
 
 
 def now() -> datetime:
     """Return the present instant, aware and in UTC."""
-    return _set_to.get() or datetime.now(UTC)
+    return _set_to.get() or datetime.now(UTC) + _shift[0]
 
 
 def today(zone: ZoneInfo | str) -> date:
@@ -45,6 +47,13 @@ def set_to(instant: datetime) -> Iterator[None]:
         yield
     finally:
         _set_to.reset(token)
+
+
+def shift(by: timedelta) -> None:
+    """Let this process's clock go apart from the real one; in a demo only."""
+    if by and not settings.CLOCK_SETTABLE:
+        raise RuntimeError("The clock can be set in a demo and in tests only.")
+    _shift[0] = by
 
 
 def require_not_future(at: datetime, *, field: str = "at") -> None:

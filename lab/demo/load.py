@@ -29,7 +29,8 @@ YEAR: Final = timedelta(days=365)
 
 def load(stdout: OutputWrapper) -> None:
     """Make everything; the caller's transaction keeps all of it or nothing."""
-    last_day = clock.today(ZONE)
+    # The last day lived is one before today: nothing that happened lies ahead.
+    last_day = clock.today(ZONE) - timedelta(days=1)
     while last_day.weekday() > 4:
         last_day -= timedelta(days=1)
     first_day = last_day - YEAR
