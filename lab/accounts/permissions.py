@@ -181,6 +181,7 @@ PAGES: Final[dict[str, str]] = {
     "laboratory:withdraw-revision": "methods.revise",
     "laboratory:authorisations": "laboratory.see",
     "laboratory:authorisation": "laboratory.see",
+    "laboratory:evidence": "laboratory.see",
     "laboratory:grant": "authorisations.grant",
     "laboratory:revoke": "authorisations.grant",
     "laboratory:name-deputy": "authorisations.grant",

@@ -48,7 +48,12 @@ def get_authorisation_for(user: User, pk: int) -> Authorisation:
     return _visible(
         user,
         rows.select_related(
-            "person", "method", "granted_by", "revocation", "revocation__revoked_by"
+            "person",
+            "method",
+            "granted_by",
+            "evidence_file",
+            "revocation",
+            "revocation__revoked_by",
         ),
     )
 

@@ -29,6 +29,7 @@ urlpatterns = [
     path(
         "authorisations/<int:pk>/", authorisations.authorisation, name="authorisation"
     ),
+    path("authorisations/<int:pk>/evidence/", authorisations.evidence, name="evidence"),
     path("authorisations/<int:pk>/revoke/", authorisations.revoke, name="revoke"),
     path("deputies/new/", authorisations.name_deputy, name="name-deputy"),
     path(

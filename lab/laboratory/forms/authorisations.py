@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 
 from lab.accounts.models import User
 from lab.accounts.permissions import STAFF
+from lab.common.files.store import store_file
 from lab.common.forms import DayField, text_area
 from lab.laboratory.models import Activity, Method
 
@@ -25,11 +26,22 @@ class AuthorisationForm(forms.Form):
         widget=text_area(),
         help_text="What shows the competence: training, a witnessed job, a comparison.",
     )
+    # Named as the file store names it, so that its refusals stand beside it.
+    file = forms.FileField(required=False, label="Document that shows it")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         _choice(self, "person").queryset = active_staff()
         _choice(self, "method").queryset = Method.objects.all()
+
+    def content(self) -> dict[str, Any]:
+        """Return what was typed by the names of the service; keep the document."""
+        content = dict(self.cleaned_data)
+        upload = content.pop("file")
+        if upload is not None:
+            stored = store_file(upload, name=upload.name, kind="other")
+            content["evidence_file"] = stored
+        return content
 
 
 class ReasonForm(forms.Form):

@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from lab.common import clock
+from lab.common.files.models import StoredFile
 from lab.common.frozen import FrozenModel
 from lab.laboratory.models.methods import Method
 
@@ -49,6 +50,9 @@ class Authorisation(FrozenModel):
         null=True, blank=True, help_text="The last day; empty where no end is set."
     )
     evidence = models.TextField(help_text="What shows the competence.")
+    evidence_file = models.ForeignKey(
+        StoredFile, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     granted_by = _person()
     recorded_at = models.DateTimeField(default=clock.now, editable=False)
 

@@ -7,6 +7,7 @@ from datetime import date
 from lab.accounts.models import User
 from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
+from lab.common.files.models import StoredFile
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
 from lab.laboratory.models import (
@@ -30,6 +31,7 @@ def grant_authorisation(
     valid_from: date,
     valid_until: date | None,
     evidence: str,
+    evidence_file: StoredFile | None = None,
     acting_user: User,
 ) -> Authorisation:
     """Authorise a person for one activity of a method, from today or later.
@@ -57,6 +59,7 @@ def grant_authorisation(
             valid_from=valid_from,
             valid_until=valid_until,
             evidence=refuse_placeholder(evidence, "evidence"),
+            evidence_file=evidence_file,
             granted_by=acting_user,
         )
     )
@@ -65,7 +68,8 @@ def grant_authorisation(
         "authorisation.granted",
         authorisation,
         actor=acting_user,
-        after=described(authorisation, *told),
+        after=described(authorisation, *told)
+        | {"evidence_sha256": evidence_file.sha256 if evidence_file else None},
     )
     return authorisation
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import (
@@ -13,8 +13,10 @@ from django.views.decorators.http import (
 
 from lab.accounts.http import Request
 from lab.common import clock
+from lab.common.files.views import file_response
 from lab.common.forms import accepted
 from lab.common.pages import FORM_METHODS, done, form_page, posted
+from lab.common.uploads import takes_upload
 from lab.laboratory import services
 from lab.laboratory.access import get_authorisation_for, get_deputation_for
 from lab.laboratory.forms import AuthorisationForm, DeputyForm, ReasonForm
@@ -46,14 +48,23 @@ def authorisation(request: Request, pk: int) -> HttpResponse:
     return render(request, "laboratory/authorisation.html", context)
 
 
+@require_GET
+def evidence(request: Request, pk: int) -> HttpResponseBase:
+    stored = get_authorisation_for(request.user, pk).evidence_file
+    if stored is None:
+        raise Http404("No document was given with this authorisation.")
+    return file_response(stored)
+
+
+@takes_upload("other")
 @require_http_methods(FORM_METHODS)
 def grant(request: Request) -> HttpResponse:
     begin = {"valid_from": clock.today(home_zone())} | request.GET.dict()
-    form = AuthorisationForm(posted(request), initial=begin)
+    form = AuthorisationForm(posted(request), request.FILES or None, initial=begin)
     if request.method == "POST" and accepted(
         form,
         lambda: services.grant_authorisation(
-            acting_user=request.user, **form.cleaned_data
+            acting_user=request.user, **form.content()
         ),
     ):
         return done(request, "The authorisation is granted.", MATRIX)
