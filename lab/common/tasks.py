@@ -7,7 +7,6 @@ from datetime import timedelta
 from lab.celery import app
 from lab.common import audit
 from lab.common.files.sweep import sweep_orphans
-from lab.common.files.sweep import sweep_orphans
 from lab.common.work.dispatcher import window
 from lab.common.work.housekeeping import purge_done_work
 from lab.common.work.kinds import Kind
@@ -28,9 +27,6 @@ KINDS = {
     ),
     "common.purge_work": Kind(
         purge_done_work, limit_s=600, tries=3, every=timedelta(days=1)
-    ),
-    "common.sweep_orphans": Kind(
-        sweep_orphans, limit_s=3600, tries=3, every=timedelta(days=1)
     ),
 }
 

@@ -19,14 +19,19 @@ from lab.common.work.worker import work  # noqa: E402
 
 def main() -> None:
     all_kinds()
-    print("ready", flush=True)
+    _say("ready")
     for _line in sys.stdin:
         child = os.fork()
         if child == 0:
             os._exit(work(threads=2))
-        print(child, flush=True)
+        _say(child)
         os.waitpid(child, 0)
-        print("gone", flush=True)
+        _say("gone")
+
+
+def _say(word: object) -> None:
+    sys.stdout.write(f"{word}\n")
+    sys.stdout.flush()
 
 
 if __name__ == "__main__":
