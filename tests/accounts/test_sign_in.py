@@ -89,7 +89,7 @@ def test_the_form_wants_a_csrf_token(people):
     assert client.post(SIGN_IN, typed).status_code == 403
 
 
-# --- Limits -----------------------------------------------------------------------
+# --- Limits ---------------------------------------------------------------------------
 
 
 def test_too_many_wrong_passwords_lock_the_address_out_in_words(
@@ -131,7 +131,7 @@ def test_nothing_that_was_typed_is_kept_with_the_count(people, client, give_pass
     assert people.technician.email not in attempt.post_data
 
 
-# --- Where one goes on to -----------------------------------------------------------
+# --- Where one goes on to -------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -170,7 +170,7 @@ def test_who_is_signed_in_already_is_not_led_elsewhere(people, client, sign_in):
     assert response.url == "/"
 
 
-# --- Out ---------------------------------------------------------------------------
+# --- Out ------------------------------------------------------------------------------
 
 
 def test_signing_out_is_a_post_and_ends_the_session(people, client, sign_in):

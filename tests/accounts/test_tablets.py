@@ -48,7 +48,7 @@ def test_without_the_tick_nothing_of_it_happens(people, client, give_password, n
     assert "tablet.js" not in answer.content.decode()
 
 
-# --- Locking -------------------------------------------------------------------------
+# --- Locking --------------------------------------------------------------------------
 
 
 def test_it_locks_after_fifteen_idle_minutes_and_keeps_the_place(tablet, noon):
@@ -147,7 +147,7 @@ def test_looking_at_the_lock_page_of_an_open_tablet_leads_back(tablet, noon):
         assert tablet.get(f"{TABLET}?next=/people/me/").status_code == 200
 
 
-# --- Changing hands ----------------------------------------------------------------
+# --- Changing hands -------------------------------------------------------------------
 
 
 @pytest.fixture

@@ -94,7 +94,9 @@ def change_person(
     require_free_email(person.email, besides=person)
     if person.role != Role.ADMINISTRATOR:
         _require_another_administrator(person)
-    person.save(update_fields=["email", "name", "role"])
+    if after["role"] != before["role"]:
+        person.sessions_ended += 1  # so that going back to a role revives no session
+    person.save(update_fields=["email", "name", "role", "sessions_ended"])
     changed = {key for key in after if after[key] != before[key]}
     audit.record(
         "person.changed",
@@ -122,9 +124,12 @@ def deactivate_person(*, person: User, reason: str, acting_user: Actor) -> User:
     reason = clean_reason(reason)
     person = _locked(person)
     _require_another_administrator(person)
-    if User.objects.filter(pk=person.pk, is_active=True).update(is_active=False) != 1:
+    active = User.objects.filter(pk=person.pk, is_active=True)
+    # Counted up, so that coming back later revives no session that was left open.
+    ended = F("sessions_ended") + 1
+    if active.update(is_active=False, sessions_ended=ended) != 1:
         raise WrongState(f"{person.name} was deactivated already.")
-    person.is_active = False
+    person.refresh_from_db()
     audit.record("person.deactivated", person, actor=acting_user, reason=reason)
     return person
 
