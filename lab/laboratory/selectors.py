@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import F, Prefetch, Q, QuerySet
 
 from lab.accounts.models import User
 from lab.common import clock
@@ -166,7 +166,7 @@ def in_force(
         authorisations.filter(_within(at, zone))
         .filter(Q(revocation=None) | Q(revocation__at__gt=at))
         .select_related("person", "method", "granted_by")
-        .order_by("-valid_until", "pk")
+        .order_by(F("valid_until").desc(nulls_first=True), "pk")
     )
 
 

@@ -119,6 +119,11 @@ def test_a_renewal_outlives_what_it_renews(
     grounds = grounds_for(people.technician, house.method, "measure", at)
     assert grounds is not None
     assert (grounds.authorisation, grounds.deputation) == (longer, None)
+    with clock.set_to(GRANTED):
+        endless = grant(people.technician, "measure")
+    grounds = grounds_for(people.technician, house.method, "measure", at)
+    assert grounds is not None
+    assert grounds.authorisation == endless
 
 
 # --- Granting -------------------------------------------------------------------------
