@@ -18,6 +18,7 @@ from uuid import uuid4
 
 import pytest
 
+from lab.common.work.kinds import Kind, all_kinds
 from tests.conftest import PROJECT, skip_unless
 
 PROBE = Path(__file__).with_name("probe")
@@ -53,6 +54,17 @@ def eventually() -> Callable[..., Any]:
 @pytest.fixture
 def is_alive() -> Callable[[int], bool]:
     return _is_alive
+
+
+@pytest.fixture
+def declare(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
+    """Return a function that declares a kind of work for the length of a test."""
+
+    def add(name: str, run: Callable[..., object], **bounds: Any) -> None:
+        kind = Kind(run, **{"limit_s": 30, "tries": 3, **bounds})
+        monkeypatch.setitem(all_kinds(), name, kind)
+
+    return add
 
 
 class Installation:
