@@ -10,6 +10,7 @@ urlpatterns = [
     path("customers/", include("lab.customers.urls")),
     path("parts/", include("lab.parts.urls")),
     path("devices/", include("lab.equipment.urls")),
+    path("jobs/", include("lab.jobs.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
     path("laboratory/", include("lab.laboratory.urls")),
