@@ -94,7 +94,15 @@ class RevisionForm(ClimateForm):
         required=False,
         widget=forms.CheckboxSelectMultiple,
     )
-    field_order = ["revision", "valid_from", "valid_until", "reference_document"]
+    field_order = [
+        "revision",
+        "valid_from",
+        "valid_until",
+        "reference_document",
+        "changes",
+        "minimum_targets",
+        "checks",
+    ]
 
     def __init__(
         self, *args: Any, last: MethodRevision | None = None, **kwargs: Any
