@@ -139,6 +139,15 @@ def test_locking_by_hand_is_a_post_and_keeps_the_place(tablet, people, noon):
     assert list(verbs).count("person.signed_out") == 1
 
 
+def test_signing_out_of_a_tablet_hands_it_over_where_it_is(tablet, noon):
+    with clock.set_to(noon):
+        answer = tablet.post(
+            "/people/sign-out/", headers={"Referer": "http://testserver/people/?q=a"}
+        )
+        assert answer.url == f"{TABLET}?next=%2Fpeople%2F%3Fq%3Da"
+        assert tablet.get("/people/me/").url.startswith(TABLET)
+
+
 def test_looking_at_the_lock_page_of_an_open_tablet_leads_back(tablet, noon):
     with clock.set_to(noon + timedelta(minutes=14)):
         assert tablet.get(f"{TABLET}?next=/people/me/").url == "/people/me/"

@@ -19,6 +19,7 @@ from lab.accounts.services import record_sign_out
 from lab.accounts.sessions import (
     TABLET_COOKIE,
     address_with_next,
+    is_on_tablet,
     people_lately_on,
     place_of,
     safe_path,
@@ -45,7 +46,9 @@ def login(request: Request) -> HttpResponse:
 
 @require_POST
 def logout(request: Request) -> HttpResponse:
-    return _leave(request, safe_path(None))
+    """Sign out; on a shared tablet the next person goes on where this one was."""
+    shared = is_on_tablet(request.session)
+    return _leave(request, place_of(request) if shared else safe_path(None))
 
 
 @require_POST
