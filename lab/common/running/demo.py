@@ -6,7 +6,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from django.conf import settings
@@ -17,13 +17,15 @@ from django.db import connection, transaction
 from lab.common import clock
 from lab.common.models import AuditEntry, DemoMarker
 
+DAY_S = 24 * 3600
+
 
 class NotADemo(RuntimeError):
     """The database belongs to a lab, or to something else altogether."""
 
 
 def surroundings(
-    environment: Mapping[str, str], *, folder: Path, port: int
+    environment: Mapping[str, str], *, folder: Path, port: int, clock_shift_s: int = 0
 ) -> dict[str, str]:
     """Return the environment of a demo, made from the one around it.
 
@@ -40,6 +42,7 @@ def surroundings(
         "UNBROKEN_DEMO": "1",
         "UNBROKEN_DATA": str(folder),
         "UNBROKEN_SITE_URL": f"http://localhost:{port}",
+        "UNBROKEN_CLOCK_SHIFT_S": str(clock_shift_s),
     }
 
 
@@ -83,6 +86,18 @@ def is_filled() -> bool:
 def anchor() -> date:
     """Return the day that the demo's history is counted back from."""
     return DemoMarker.objects.get().anchor
+
+
+def wanted_clock_shift_s() -> int:
+    """Return by how much the demo's clock must differ for today to be its anchor.
+
+    So a demo that is started again next year still has a job under way and a
+    calibration that is about to run out. Whole days, so that morning stays morning.
+    """
+    if not is_filled():
+        return 0
+    real_today = (clock.now() - timedelta(seconds=settings.CLOCK_SHIFT_S)).date()
+    return (anchor() - real_today).days * DAY_S
 
 
 def fill(load: Callable[[OutputWrapper], None], stdout: OutputWrapper) -> None:

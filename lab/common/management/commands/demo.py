@@ -8,6 +8,7 @@ import socket
 import sys
 from argparse import SUPPRESS, ArgumentParser
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any, Final, Protocol
 
 from django.conf import settings
@@ -50,23 +51,30 @@ class Command(BaseCommand):
                 f"The demo stays on this machine, and {host} is not a loopback address."
             )
         if not (options["surrounded"] and settings.DEMO):
-            self._start_surrounded(host, port or _free_port(host))
+            folder = settings.DATA_DIR / "demo"
+            self._start_surrounded(host, port or _free_port(host), folder, shift_s=0)
         settings.DATA_DIR.mkdir(parents=True, exist_ok=True)
         try:
-            demo.require_demo_database()
-            prepare(self.stdout)
-            self._fill()
-            logins = import_string(DEMO_LOGINS)()
-            serve(
-                host=host,
-                port=port,
-                threads=8,
-                worker=True,
-                ready=lambda address: self.announce(address, logins),
-            )
+            self._run(host, port)
         except (demo.NotADemo, AddressTaken, FencesDown) as refusal:
             raise CommandError(str(refusal)) from None
         self.stdout.write("Stopped.")
+
+    def _run(self, host: str, port: int) -> None:
+        demo.require_demo_database()
+        shift_s = demo.wanted_clock_shift_s()
+        if shift_s != settings.CLOCK_SHIFT_S:
+            self._start_surrounded(host, port, settings.DATA_DIR, shift_s=shift_s)
+        prepare(self.stdout)
+        self._fill()
+        logins = import_string(DEMO_LOGINS)()
+        serve(
+            host=host,
+            port=port,
+            threads=8,
+            worker=True,
+            ready=lambda address: self.announce(address, logins),
+        )
 
     def announce(self, address: str, logins: Sequence[Login]) -> None:
         self.stdout.write(f"\nThe demo is at {address} – Ctrl-C stops it.")
@@ -78,11 +86,15 @@ class Command(BaseCommand):
             )
         self.stdout.flush()
 
-    def _start_surrounded(self, host: str, port: int) -> None:
-        folder = settings.DATA_DIR / "demo"
+    def _start_surrounded(
+        self, host: str, port: int, folder: Path, *, shift_s: int
+    ) -> None:
         command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo"]
         command += ["--host", host, "--port", str(port), "--surrounded"]
-        demo.become(command, demo.surroundings(os.environ, folder=folder, port=port))
+        environment = demo.surroundings(
+            os.environ, folder=folder, port=port, clock_shift_s=shift_s
+        )
+        demo.become(command, environment)
 
     def _fill(self) -> None:
         if demo.is_filled():
