@@ -59,4 +59,5 @@ else:
     app.conf.broker_transport_options = {
         "socket_connect_timeout": 2,
         "socket_timeout": 5,
+        "max_retries": 0,  # of a sender; a worker goes by the setting above
     }

@@ -77,7 +77,7 @@ class Installation:
         self.extra: dict[str, str] = {}
         self._started: list[subprocess.Popen[str]] = []
 
-    def environment(self, settings: str = "probe_settings") -> dict[str, str]:
+    def environment(self) -> dict[str, str]:
         kept = {
             name: value
             for name, value in os.environ.items()
@@ -87,19 +87,17 @@ class Installation:
             **kept,
             "UNBROKEN_DATA": str(self.folder),
             "DATABASE_URL": self.database_url,
-            "DJANGO_SETTINGS_MODULE": settings,
+            "DJANGO_SETTINGS_MODULE": "probe_settings",
             "PYTHONPATH": os.pathsep.join([str(PROBE), str(PROJECT)]),
             "PROBE_LOG": str(self.log),
             **self.extra,
         }
 
-    def start(
-        self, *words: str, settings: str = "probe_settings", **options: Any
-    ) -> subprocess.Popen[str]:
+    def start(self, *words: str, **options: Any) -> subprocess.Popen[str]:
         """Start a Python script of the project or of the probes, output to a pipe."""
         process = subprocess.Popen(
             [sys.executable, *words],
-            env=self.environment(settings),
+            env=self.environment(),
             cwd=PROJECT,
             text=True,
             stdin=subprocess.PIPE,
@@ -145,38 +143,46 @@ class Installation:
 def template_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return a data folder with an empty SQLite database, to be copied."""
     installation = Installation(tmp_path_factory.mktemp("template"))
-    _make_tables(installation, "probe_settings")
+    _make_tables(installation)
     return installation.folder
 
 
-@pytest.fixture(
-    params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
-)
-def installation(
-    request: pytest.FixtureRequest, tmp_path: Path, template_folder: Path
+@pytest.fixture
+def sqlite_installation(
+    tmp_path: Path, template_folder: Path
 ) -> Iterator[Installation]:
-    """Return an empty installation; whatever was started on it is ended."""
-    if request.param == "sqlite":
-        made = Installation(tmp_path / "lab")
-        shutil.copytree(template_folder, made.folder)
-        try:
-            yield made
-        finally:
-            made.stop_all()
-        return
+    """Return an empty installation on SQLite, as a small lab has it."""
+    made = Installation(tmp_path / "lab")
+    shutil.copytree(template_folder, made.folder)
+    try:
+        yield made
+    finally:
+        made.stop_all()
+
+
+@pytest.fixture
+def postgres_installation(tmp_path: Path) -> Iterator[Installation]:
+    """Return an empty installation on a PostgreSQL database of its own."""
     with _postgres_database() as url:
         made = Installation(tmp_path / "lab", url)
         made.folder.mkdir()
-        _make_tables(made, "probe_settings")
+        _make_tables(made)
         try:
             yield made
         finally:
             made.stop_all()
 
 
-def _make_tables(installation: Installation, settings: str) -> None:
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def installation(request: pytest.FixtureRequest) -> Installation:
+    """Return an empty installation, on each database in turn."""
+    made: Installation = request.getfixturevalue(f"{request.param}_installation")
+    return made
+
+
+def _make_tables(installation: Installation) -> None:
     words = ["manage.py", "migrate", "--run-syncdb", "--skip-checks", "-v0"]
-    process = installation.start(*words, settings=settings)
+    process = installation.start(*words)
     output, _ = process.communicate()
     assert process.returncode == 0, output
 

@@ -69,9 +69,9 @@ def server(installation: Any, eventually: Eventually) -> Server:
     return Server(installation, eventually)
 
 
-def sqlite_only(installation: Any) -> None:
-    if installation.database_url:
-        pytest.skip("the same on both databases; tried on SQLite.")
+@pytest.fixture
+def sqlite_server(sqlite_installation: Any, eventually: Eventually) -> Server:
+    return Server(sqlite_installation, eventually)
 
 
 def test_it_serves_works_restarts_its_worker_and_stops(
@@ -106,52 +106,51 @@ def test_it_leaves_no_orphan_when_it_is_killed(
     eventually(lambda: not is_alive(worker))
 
 
-def test_ctrl_c_stops_both(
-    server: Server, eventually: Eventually, is_alive: IsAlive, installation: Any
-) -> None:
-    sqlite_only(installation)
-    worker = server.worker()
-    server.process.send_signal(signal.SIGINT)
-    output, _ = server.process.communicate(timeout=40)
-    assert (server.process.returncode, "Traceback" in output) == (0, False), output
+def test_ctrl_c_stops_both(sqlite_server: Server, is_alive: IsAlive) -> None:
+    worker = sqlite_server.worker()
+    sqlite_server.process.send_signal(signal.SIGINT)
+    output, _ = sqlite_server.process.communicate(timeout=40)
+    assert (sqlite_server.process.returncode, "Traceback" in output) == (0, False), (
+        output
+    )
     assert not is_alive(worker)
 
 
 def test_a_body_larger_than_any_upload_is_refused_by_its_length(
-    server: Server, installation: Any
+    sqlite_server: Server,
 ) -> None:
-    sqlite_only(installation)
     gigabyte = str(1024**3)
-    status, _ = server.ask("POST", {"Content-Length": gigabyte})
+    status, _ = sqlite_server.ask("POST", {"Content-Length": gigabyte})
     assert status == 413
 
 
-def test_its_key_is_its_owners_alone(server: Server, installation: Any) -> None:
-    sqlite_only(installation)
-    key = installation.folder / "secret-key"
+def test_its_key_is_its_owners_alone(
+    sqlite_server: Server, sqlite_installation: Any
+) -> None:
+    key = sqlite_installation.folder / "secret-key"
     assert key.stat().st_mode & 0o777 == 0o600
     assert len(key.read_text()) >= 50
 
 
-def test_it_refuses_to_start_while_a_fence_is_missing(installation: Any) -> None:
-    sqlite_only(installation)
-    with closing(sqlite3.connect(installation.folder / "unbroken.sqlite3")) as database:
+def test_it_refuses_to_start_while_a_fence_is_missing(sqlite_installation: Any) -> None:
+    with closing(
+        sqlite3.connect(sqlite_installation.folder / "unbroken.sqlite3")
+    ) as database:
         database.execute("DROP TRIGGER fence_common_auditentry_delete")
         database.commit()
-    process = installation.start("manage.py", "serve", "--port", "0")
+    process = sqlite_installation.start("manage.py", "serve", "--port", "0")
     output, _ = process.communicate(timeout=40)
     assert process.returncode == 1
     assert "fence_common_auditentry_delete" in output
     assert "Traceback" not in output
 
 
-def test_a_taken_address_is_said_so(installation: Any) -> None:
-    sqlite_only(installation)
+def test_a_taken_address_is_said_so(sqlite_installation: Any) -> None:
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
         other.listen()
         port = str(other.getsockname()[1])
-        process = installation.start("manage.py", "serve", "--port", port)
+        process = sqlite_installation.start("manage.py", "serve", "--port", port)
         output, _ = process.communicate(timeout=40)
     assert process.returncode == 1
     assert f"127.0.0.1:{port} can't be listened on" in output
