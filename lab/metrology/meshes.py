@@ -7,10 +7,10 @@ that a mesh may name are never opened.
 
 Vertices at exactly the same place are joined, since STL has no other way to say
 that triangles touch; where that leaves the surface open, so are those that differ
-by no more than the rounding of single-precision coordinates. A mesh is *watertight* if every edge has two triangles that
-run along it in opposite directions; only then are inside and outside known for
-certain. What is wrong with it is said in words, and triangles that are left out are
-counted.
+by no more than the rounding of single-precision coordinates. A mesh is *watertight*
+if every edge has two triangles that run along it in opposite directions; only then
+are inside and outside known for certain. What is wrong with it is said in words, and
+triangles that are left out are counted.
 
 None of these formats fixes a unit: the caller says how many millimetres one is.
 """
