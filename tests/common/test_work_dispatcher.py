@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django.db import DatabaseError
+from kombu.exceptions import OperationalError
 
 from lab.common import clock
 from lab.common.models import WorkerHeartbeat, WorkItem
@@ -64,6 +65,22 @@ def test_a_message_that_got_lost_is_sent_again(
     monkeypatch.setattr(Window, "again_after_s", -1.0)
     assert feed() == 16
     assert sent == forty[:16] * 2
+
+
+def test_what_an_unreachable_queue_did_not_take_is_sent_at_the_next_turn(
+    sent: list[int],
+    forty: list[int],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    def unreachable(_pk: int) -> None:
+        raise OperationalError("connection refused")
+
+    with monkeypatch.context() as away:
+        away.setattr(dispatcher, "send", unreachable)
+        assert feed() == 0
+    assert "connection refused" in caplog.text
+    assert feed() == 16
 
 
 def test_with_redis_only_what_was_overlooked_is_fed(

@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Collection
 from datetime import timedelta
+from itertools import takewhile
 
 from django.conf import settings
 from django.db import close_old_connections
@@ -16,7 +17,7 @@ from django.db import close_old_connections
 from lab.common import clock
 from lab.common.work.models import WorkerHeartbeat, WorkItem
 from lab.common.work.periods import Ticks
-from lab.common.work.queue import give_back_expired, ready_items, send
+from lab.common.work.queue import UNREACHABLE, give_back_expired, ready_items, send
 
 logger = logging.getLogger(__name__)
 
@@ -142,10 +143,19 @@ def feed() -> int:
     if settings.REDIS_URL:
         rows = rows.filter(not_before__lte=clock.now() - OVERLOOKED)
     pks = list(rows.values_list("pk", flat=True)[:room])
-    for pk in pks:
-        window.add(pk)
+    return sum(1 for _ in takewhile(_sent, pks))
+
+
+def _sent(pk: int) -> bool:
+    """Send a row's id and note it in the window; tell whether the queue took it."""
+    window.add(pk)
+    try:
         send(pk)
-    return len(pks)
+    except UNREACHABLE as error:
+        window.begun(pk)
+        logger.warning("The queue can't be reached, and is asked again: %s", error)
+        return False
+    return True
 
 
 def _time_for(last: float, interval_s: float) -> bool:

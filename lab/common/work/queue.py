@@ -26,6 +26,8 @@ from lab.common.work.models import WorkItem
 logger = logging.getLogger(__name__)
 
 RUN_WORK = "lab.run_work"
+#: What a send raises when the broker is not to be reached.
+UNREACHABLE = (OSError, OperationalError)
 ERROR_LENGTH = 2000
 LONGEST_WAIT = timedelta(hours=1)
 State = WorkItem.State
@@ -80,7 +82,7 @@ def _nudge(wanted: QuerySet[WorkItem]) -> None:
     for pk in wanted.values_list("pk", flat=True):
         try:
             send(pk)
-        except (OSError, OperationalError):
+        except UNREACHABLE:
             logger.warning("Work %s was not announced; the sweep will find it.", pk)
 
 
