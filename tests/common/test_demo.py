@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+import os
+import re
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -16,6 +19,7 @@ from lab.common import clock
 from lab.common.models import DemoMarker
 from lab.common.running import demo
 
+PROBE = Path(__file__).with_name("probe")
 NO_OUTPUT = OutputWrapper(StringIO())
 
 
@@ -80,11 +84,19 @@ def test_an_empty_database_may_become_a_demos() -> None:
 
 
 @pytest.mark.django_db
-def test_a_labs_database_is_refused(people: Any) -> None:
+def test_a_labs_database_is_refused(people: Any, settings: Any) -> None:
     with pytest.raises(demo.NotADemo, match="holds a lab's records"):
         demo.require_demo_database()
+    settings.DEMO = True
     with pytest.raises(CommandError, match="holds a lab's records"):
-        run_surrounded()
+        call_command("demo", surrounded=True)
+
+
+@pytest.mark.django_db
+def test_a_lab_is_not_served_with_a_clock_that_can_be_set(settings: Any) -> None:
+    settings.DEMO = True
+    with pytest.raises(CommandError, match="this database is no demo's"):
+        call_command("serve")
 
 
 @pytest.mark.django_db
@@ -143,8 +155,33 @@ def test_there_is_one_marker_and_it_stays() -> None:
         DemoMarker.objects.all().delete()
 
 
-def run_surrounded() -> None:
-    from django.test import override_settings
+@pytest.mark.skipif(os.name != "posix", reason="it stops the demo by a signal.")
+def test_a_demo_starts_again_on_the_day_it_was_filled(
+    sqlite_installation: Any, eventually: Callable[..., Any], tmp_path: Path
+) -> None:
+    around = tmp_path / "around"
+    around.mkdir()
+    sqlite_installation.folder = sqlite_installation.folder.rename(around / "demo")
+    sqlite_installation.extra["UNBROKEN_DEMO"] = "1"
+    filling = sqlite_installation.start(str(PROBE / "fill_demo.py"), "10")
+    output, _ = filling.communicate()
+    assert filling.returncode == 0, output
 
-    with override_settings(DEMO=True):
-        call_command("demo", surrounded=True)
+    sqlite_installation.extra = {"UNBROKEN_DATA": str(around)}
+    process = sqlite_installation.start("manage.py", "demo", "--port", "0")
+    output = ""
+    while "Administrator" not in output:
+        line = process.stdout.readline()
+        assert line, f"It did not start:\n{output}"
+        output += line
+    assert re.search(r"The demo is at http://localhost:\d+/", output)
+    passwords = re.findall(r"example +((?:[a-z2-9]{4}-){3}[a-z2-9]{4}) ", output)
+    assert len(set(passwords)) == 7
+
+    beats = "SELECT substr(at, 1, 10) FROM common_workerheartbeat"
+    beaten = eventually(lambda: sqlite_installation.rows(beats))
+    ten_days_ago = datetime.now(UTC).date() - timedelta(days=10)
+    assert beaten == [(ten_days_ago.isoformat(),)], "The worker's clock is set back."
+    process.terminate()
+    rest, _ = process.communicate(timeout=40)
+    assert process.returncode == 0, rest

@@ -5,8 +5,10 @@ from __future__ import annotations
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from lab.common.running import demo
 from lab.common.running.prepare import FencesDown, prepare
 from lab.common.running.web import AddressTaken, serve
 
@@ -27,6 +29,11 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if settings.DEMO and not demo.is_filled():
+            raise CommandError(
+                "UNBROKEN_DEMO is set, and this database is no demo's: its clock "
+                "could be set. Unset it, or run `manage.py demo`."
+            )
         try:
             prepare(self.stdout)
             serve(
