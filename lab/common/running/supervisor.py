@@ -30,6 +30,8 @@ class Supervised:
         self._command = list(command)
         self._child: subprocess.Popen[bytes] | None = None
         self._stopping = threading.Event()
+        #: Held while a child is being started: one is either known or never started.
+        self._starting = threading.Lock()
         self._thread = threading.Thread(
             target=self._keep_running, name="supervisor", daemon=True
         )
@@ -40,7 +42,8 @@ class Supervised:
     def stop(self) -> None:
         """Ask the child to leave, wait for it, and end it if it doesn't."""
         self._stopping.set()
-        child = self._child
+        with self._starting:
+            child = self._child
         if child is not None:
             assert child.stdin is not None  # noqa: S101 - we opened it as a pipe
             child.stdin.close()
@@ -69,10 +72,13 @@ class Supervised:
             wait_s = min(wait_s * 2, LONGEST_WAIT_S)
 
     def _run_once(self) -> int:
-        # In a session of its own, so that Ctrl-C in the terminal reaches us alone
-        # and the child leaves when we say so.
-        with subprocess.Popen(  # noqa: S603 - our own command
-            self._command, stdin=subprocess.PIPE, start_new_session=True
-        ) as child:
-            self._child = child
+        with self._starting:
+            if self._stopping.is_set():
+                return 0
+            # In a session of its own, so that Ctrl-C in the terminal reaches us alone
+            # and the child leaves when we say so.
+            self._child = subprocess.Popen(  # noqa: S603 - our own command
+                self._command, stdin=subprocess.PIPE, start_new_session=True
+            )
+        with self._child as child:
             return child.wait()

@@ -40,7 +40,9 @@ def serve(
         child.start()
     try:
         ready(_address(server, host))
-        server.run()  # returns on KeyboardInterrupt and SystemExit
+        server.run()
+    except (KeyboardInterrupt, SystemExit):
+        pass  # asked to stop before the server could see to it itself
     finally:
         if child is not None:
             child.stop()
