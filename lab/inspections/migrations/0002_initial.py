@@ -5,18 +5,21 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('inspections', '0001_initial'),
-        ('jobs', '0001_initial'),
+        ("inspections", "0001_initial"),
+        ("jobs", "0001_initial"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='decision',
-            name='agreement',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='decisions', to='jobs.agreement'),
+            model_name="decision",
+            name="agreement",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="decisions",
+                to="jobs.agreement",
+            ),
         ),
     ]

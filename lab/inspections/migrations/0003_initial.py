@@ -6,67 +6,114 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('inspections', '0002_initial'),
-        ('jobs', '0001_initial'),
-        ('parts', '0001_initial'),
+        ("inspections", "0002_initial"),
+        ("jobs", "0001_initial"),
+        ("parts", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='result',
-            name='characteristic',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='parts.characteristic'),
+            model_name="result",
+            name="characteristic",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="results",
+                to="parts.characteristic",
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='entered_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="result",
+            name="entered_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='evaluated_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="result",
+            name="evaluated_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='item',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='jobs.jobitem'),
+            model_name="result",
+            name="item",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="results",
+                to="jobs.jobitem",
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='job',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='results', to='jobs.job'),
+            model_name="result",
+            name="job",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="results",
+                to="jobs.job",
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='session',
-            field=models.ForeignKey(help_text='Empty only for a result of an outside provider.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='results', to='jobs.measuringsession'),
+            model_name="result",
+            name="session",
+            field=models.ForeignKey(
+                help_text="Empty only for a result of an outside provider.",
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="results",
+                to="jobs.measuringsession",
+            ),
         ),
         migrations.AddField(
-            model_name='result',
-            name='supersedes',
-            field=models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='inspections.result'),
+            model_name="result",
+            name="supersedes",
+            field=models.OneToOneField(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="inspections.result",
+            ),
         ),
         migrations.AddField(
-            model_name='decision',
-            name='result',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='decisions', to='inspections.result'),
+            model_name="decision",
+            name="result",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="decisions",
+                to="inspections.result",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='result',
-            constraint=models.UniqueConstraint(condition=models.Q(('supersedes', None)), fields=('item', 'characteristic'), name='result_one_original'),
+            model_name="result",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("supersedes", None)),
+                fields=("item", "characteristic"),
+                name="result_one_original",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='result',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('session', None), _negated=True), models.Q(('provider', ''), _negated=True), _connector='OR'), name='result_of_session_or_provider'),
+            model_name="result",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("session", None), _negated=True),
+                    models.Q(("provider", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="result_of_session_or_provider",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='decision',
-            constraint=models.UniqueConstraint(fields=('result', 'agreement'), name='decision_once_an_agreement'),
+            model_name="decision",
+            constraint=models.UniqueConstraint(
+                fields=("result", "agreement"), name="decision_once_an_agreement"
+            ),
         ),
     ]
