@@ -109,7 +109,7 @@ def test_too_little_of_an_arc_cap_or_jacket():
     with pytest.raises((ArcTooShort, DirectionUndetermined), match="Measure"):
         fit_cylinder(shapes.cylinder(random, arc=0.02))
     refused = (ArcTooShort, DirectionUndetermined, NotConverged)
-    with pytest.raises(refused, match="Measure|don't resemble"):
+    with pytest.raises(refused, match=r"Measure|don't resemble"):
         fit_cone(shapes.cone(random, arc=0.02))
 
 

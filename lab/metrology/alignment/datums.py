@@ -111,7 +111,7 @@ def align_datum_targets(
     """
     targets = _targets(nominal_a_mm, directions_a, measured_b_mm, minimum=6)
     pose = _first_pose([targets])
-    rotation, shift = _meet(targets, pose, np.eye(6), "The datum targets")
+    rotation, shift = _meet(targets, pose, np.eye(6), "The set of datum targets")
     return _finished([targets], rotation, shift)
 
 
