@@ -6,142 +6,243 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('certificates', '0001_initial'),
-        ('common', '0001_initial'),
-        ('inspections', '0001_initial'),
-        ('jobs', '0001_initial'),
+        ("certificates", "0001_initial"),
+        ("common", "0001_initial"),
+        ("inspections", "0001_initial"),
+        ("jobs", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='certificate',
-            name='job',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='certificates', to='jobs.job'),
+            model_name="certificate",
+            name="job",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certificates",
+                to="jobs.job",
+            ),
         ),
         migrations.AddField(
-            model_name='certificate',
-            name='replaces',
-            field=models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replacement', to='certificates.certificate'),
+            model_name="certificate",
+            name="replaces",
+            field=models.OneToOneField(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="replacement",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='certificateitem',
-            name='certificate',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='certified_items', to='certificates.certificate'),
+            model_name="certificateitem",
+            name="certificate",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certified_items",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='certificateitem',
-            name='item',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='certified', to='jobs.jobitem'),
+            model_name="certificateitem",
+            name="item",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certified",
+                to="jobs.jobitem",
+            ),
         ),
         migrations.AddField(
-            model_name='certificateresult',
-            name='certificate',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='certified_results', to='certificates.certificate'),
+            model_name="certificateresult",
+            name="certificate",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certified_results",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='certificateresult',
-            name='decision',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='inspections.decision'),
+            model_name="certificateresult",
+            name="decision",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="inspections.decision",
+            ),
         ),
         migrations.AddField(
-            model_name='certificateresult',
-            name='result',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='certified', to='inspections.result'),
+            model_name="certificateresult",
+            name="result",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certified",
+                to="inspections.result",
+            ),
         ),
         migrations.AddField(
-            model_name='document',
-            name='certificate',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='document', to='certificates.certificate'),
+            model_name="document",
+            name="certificate",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="document",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='document',
-            name='file',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='common.storedfile'),
+            model_name="document",
+            name="file",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="common.storedfile",
+            ),
         ),
         migrations.AddField(
-            model_name='draft',
-            name='amends',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='amending_drafts', to='certificates.certificate'),
+            model_name="draft",
+            name="amends",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="amending_drafts",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='draft',
-            name='items',
-            field=models.ManyToManyField(related_name='drafts', to='jobs.jobitem'),
+            model_name="draft",
+            name="items",
+            field=models.ManyToManyField(related_name="drafts", to="jobs.jobitem"),
         ),
         migrations.AddField(
-            model_name='draft',
-            name='job',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='drafts', to='jobs.job'),
+            model_name="draft",
+            name="job",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="drafts",
+                to="jobs.job",
+            ),
         ),
         migrations.AddField(
-            model_name='draft',
-            name='prepared_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="draft",
+            name="prepared_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='draft',
-            name='replaces',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replacing_drafts', to='certificates.certificate'),
+            model_name="draft",
+            name="replaces",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="replacing_drafts",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='draft',
-            name='reviewed_by',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="draft",
+            name="reviewed_by",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='certificate',
-            name='draft',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='certificate', to='certificates.draft'),
+            model_name="certificate",
+            name="draft",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="certificate",
+                to="certificates.draft",
+            ),
         ),
         migrations.AddField(
-            model_name='draftremark',
-            name='draft',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='remarks', to='certificates.draft'),
+            model_name="draftremark",
+            name="draft",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="remarks",
+                to="certificates.draft",
+            ),
         ),
         migrations.AddField(
-            model_name='draftremark',
-            name='said_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="draftremark",
+            name="said_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='sending',
-            name='certificate',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='sendings', to='certificates.certificate'),
+            model_name="sending",
+            name="certificate",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="sendings",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='sending',
-            name='sent_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="sending",
+            name="sent_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='withdrawal',
-            name='certificate',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='withdrawal', to='certificates.certificate'),
+            model_name="withdrawal",
+            name="certificate",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="withdrawal",
+                to="certificates.certificate",
+            ),
         ),
         migrations.AddField(
-            model_name='withdrawal',
-            name='withdrawn_by',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="withdrawal",
+            name="withdrawn_by",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificateitem',
-            constraint=models.UniqueConstraint(fields=('certificate', 'item'), name='certificate_item_once'),
+            model_name="certificateitem",
+            constraint=models.UniqueConstraint(
+                fields=("certificate", "item"), name="certificate_item_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificateresult',
-            constraint=models.UniqueConstraint(fields=('certificate', 'result'), name='certificate_result_once'),
+            model_name="certificateresult",
+            constraint=models.UniqueConstraint(
+                fields=("certificate", "result"), name="certificate_result_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='draft',
-            constraint=models.CheckConstraint(condition=models.Q(('amends', None), ('replaces', None), _connector='OR'), name='draft_amends_or_replaces'),
+            model_name="draft",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("amends", None), ("replaces", None), _connector="OR"
+                ),
+                name="draft_amends_or_replaces",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='certificate',
-            constraint=models.CheckConstraint(condition=models.Q(('amends', None), ('replaces', None), _connector='OR'), name='certificate_amends_or_replaces'),
+            model_name="certificate",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("amends", None), ("replaces", None), _connector="OR"
+                ),
+                name="certificate_amends_or_replaces",
+            ),
         ),
     ]

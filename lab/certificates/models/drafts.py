@@ -31,6 +31,11 @@ class Draft(models.Model):
         help_text="Additions to, departures from or omissions of the method; or “None.”"
     )
     opinion = models.TextField(blank=True, help_text="Marked as such where printed.")
+    adjustment = models.TextField(
+        blank=True,
+        help_text="What was adjusted or repaired between measurements; then the values "
+        "before it are printed too.",
+    )
     amends = models.ForeignKey(
         "certificates.Certificate",
         on_delete=models.PROTECT,
