@@ -128,3 +128,19 @@ def test_coincident_centres_have_no_direction():
     assert found.length_mm == 0.0
     post = fit_line_3d(shapes.line(shapes.generator(25)))
     assert distance_to_axis(post.point_mm, post).length_mm == 0.0
+
+
+def test_a_ball_bar_has_the_length_it_was_made_with(shared_data):
+    content = shared_data("mesh/own_ballbar_points.csv").read_text()
+    rows = np.loadtxt(content.splitlines(), delimiter=",", skiprows=1)
+    balls = [fit_sphere(rows[rows[:, 3] == ball, :3]) for ball in (0, 1)]
+    bar = distance_between_centres(*balls)
+    assert bar.u_mm is not None
+    # Three standard uncertainties of the fits; radial noise was 0.02 mm.
+    assert bar.length_mm == pytest.approx(500.0123, abs=3 * bar.u_mm)
+    for ball in balls:
+        assert ball.form.standard_deviation_mm == pytest.approx(0.02, rel=0.1)
+        assert ball.covariance is not None
+        assert ball.radius_mm == pytest.approx(
+            19.05, abs=4 * ball.covariance.u("radius_mm")
+        )
