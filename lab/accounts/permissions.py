@@ -62,6 +62,7 @@ ACTIONS: Final[dict[str, frozenset[Role]]] = {
     "checks.see": STAFF,
     "checks.record": frozenset({T, S, Q}),
     "checks.void": frozenset({S, Q}),
+    "checks.void_fail": frozenset({Q}),
     "systems.change": frozenset({Q, A}),
     "procedures.revise": frozenset({Q}),
     # jobs and results
@@ -139,6 +140,14 @@ PAGES: Final[dict[str, str]] = {
     "jobs:correct": "jobs.measure",
     "jobs:receive": "jobs.receive",
     "jobs:return": "jobs.return",
+    # results
+    "inspections:results": "results.see",
+    "inspections:detail": "results.see",
+    "inspections:record": "results.record",
+    "inspections:try": "results.record",
+    "inspections:correct": "results.record",
+    "inspections:decide": "results.record",
+    "inspections:finish": "results.record",
     # board
     "board:job": "jobs.see",
     # accounts

@@ -13,6 +13,7 @@ from lab.common.frozen import FrozenModel
 from lab.common.quantities import QuantityField
 from lab.equipment.models import Calibration, Device
 from lab.laboratory.models import CheckKind
+from lab.metrology.bracketing import LATE_AFTER
 from lab.metrology.units import LENGTH, TEMPERATURE, TEMPERATURE_DIFFERENCE
 
 
@@ -163,6 +164,11 @@ class ArtefactCheck(FrozenModel):
     @property
     def passed(self) -> bool:
         return self.verdict == self.Verdict.PASS
+
+    @property
+    def is_late(self) -> bool:
+        """Tell whether it was recorded too long after it was measured."""
+        return self.recorded_at - self.ended_at > LATE_AFTER
 
 
 class CheckReading(FrozenModel):

@@ -5,27 +5,35 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('environment', '0001_initial'),
-        ('equipment', '0001_initial'),
+        ("environment", "0001_initial"),
+        ("equipment", "0001_initial"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='spotreading',
-            name='sensor',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='equipment.device'),
+            model_name="spotreading",
+            name="sensor",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="equipment.device",
+            ),
         ),
         migrations.AddField(
-            model_name='spotreading',
-            name='supersedes',
-            field=models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='environment.spotreading'),
+            model_name="spotreading",
+            name="supersedes",
+            field=models.OneToOneField(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="superseded_by",
+                to="environment.spotreading",
+            ),
         ),
         migrations.AddIndex(
-            model_name='spotreading',
-            index=models.Index(fields=['room', 'at'], name='spot_reading_by_room'),
+            model_name="spotreading",
+            index=models.Index(fields=["room", "at"], name="spot_reading_by_room"),
         ),
     ]

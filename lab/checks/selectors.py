@@ -1,0 +1,272 @@
+"""How measuring systems stand by their checks, and until when that holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.utils import timezone
+
+from lab.checks.models import (
+    ArtefactCheck,
+    Break,
+    CheckProcedure,
+    MeasuringSystem,
+    ProcedureRevision,
+)
+from lab.metrology import bracketing
+
+State = Literal["valid", "failed", "expired", "none", "broken", "late"]
+Verdict = ArtefactCheck.Verdict
+SHAPES: dict[State, tuple[str, str]] = {
+    "valid": ("Valid", "state-good"),
+    "failed": ("Failed", "state-bad"),
+    "expired": ("Expired", "state-wait"),
+    "none": ("Not checked", "state-bad"),
+    "broken": ("Broken", "state-bad"),
+    "late": ("Awaits confirmation", "state-wait"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ProcedureStanding:
+    """What the checks of one procedure say of a system: a word, until when, and why.
+
+    ``last_check`` is the check that the state rests on: the last pass, or the fail
+    after it, or the late one that waits for a second person.
+    """
+
+    procedure: ProcedureRevision
+    last_check: ArtefactCheck | None
+    valid_until: datetime | None
+    state: State
+    reason: str
+
+    @property
+    def word(self) -> str:
+        return SHAPES[self.state][0]
+
+    @property
+    def shape(self) -> str:
+        return SHAPES[self.state][1]
+
+
+def newest_revision(procedure: CheckProcedure) -> ProcedureRevision | None:
+    rows = procedure.revisions.select_related("procedure", "artefact")
+    return rows.order_by("-number").first()
+
+
+def newest_procedures(system: MeasuringSystem) -> list[ProcedureRevision]:
+    """Return the newest revision of each procedure that a system needs."""
+    return list(_newest_revisions().filter(procedure__systems=system))
+
+
+def _newest_revisions() -> QuerySet[ProcedureRevision]:
+    later = ProcedureRevision.objects.filter(
+        procedure=OuterRef("procedure"), number__gt=OuterRef("number")
+    )
+    rows = ProcedureRevision.objects.filter(~Exists(later))
+    return rows.select_related("procedure", "artefact").order_by("procedure__code")
+
+
+def counting_passes() -> QuerySet[ArtefactCheck]:
+    """Return the passes that count: in time or confirmed, not void, no break within."""
+    in_time = Q(recorded_at__lte=F("ended_at") + bracketing.LATE_AFTER)
+    astride = Break.objects.filter(
+        system=OuterRef("system"),
+        at__gt=OuterRef("started_at"),
+        at__lt=OuterRef("ended_at"),
+    )
+    return ArtefactCheck.objects.filter(
+        in_time | Q(late_confirmation__isnull=False),
+        ~Exists(astride),
+        verdict=Verdict.PASS,
+        void=None,
+    )
+
+
+# --- Standing -----------------------------------------------------------------------
+
+
+def standing(system: MeasuringSystem, at: datetime) -> list[ProcedureStanding]:
+    """Return how a system stands at an instant, by each procedure that it needs."""
+    return standings([system], at)[system.pk]
+
+
+def standings(
+    systems: Iterable[MeasuringSystem], at: datetime
+) -> dict[int, list[ProcedureStanding]]:
+    """Return how systems stand, by their key, in four queries however many they are."""
+    found: dict[int, list[ProcedureStanding]] = {one.pk: [] for one in systems}
+    pairs = _pairs(found, at)
+    revisions = {
+        revision.procedure_id: revision
+        for revision in _newest_revisions().filter(
+            procedure__in={pair["checkprocedure"] for pair in pairs}
+        )
+    }
+    checks = _of_pairs(
+        ArtefactCheck.objects.select_related("procedure", "measured_by"),
+        pairs,
+        "passed",
+        "failed",
+        "waits",
+    )
+    breaks = _of_pairs(Break.objects.all(), pairs, "broken")
+    for pair in sorted(pairs, key=lambda one: one["checkprocedure__code"]):
+        revision = revisions.get(pair["checkprocedure"])
+        if revision is not None:
+            last = _Last(
+                passed=checks.get(pair["passed"]),
+                failed=checks.get(pair["failed"]),
+                waits=checks.get(pair["waits"]),
+                broken=breaks.get(pair["broken"]),
+            )
+            found[pair["measuringsystem"]].append(_standing(revision, last, at))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Last:
+    """The latest of each kind up to an instant, of one system and procedure."""
+
+    passed: ArtefactCheck | None
+    failed: ArtefactCheck | None
+    waits: ArtefactCheck | None
+    broken: Break | None
+
+
+def _pairs(systems: Iterable[int], at: datetime) -> list[dict[str, Any]]:
+    """Return, for each system and procedure, the keys of what bears on it."""
+
+    def latest(rows: QuerySet[ArtefactCheck]) -> Subquery:
+        own = rows.filter(
+            system=OuterRef("measuringsystem"),
+            procedure__procedure=OuterRef("checkprocedure"),
+            ended_at__lte=at,
+        )
+        return Subquery(own.order_by("-ended_at", "-pk").values("pk")[:1])
+
+    breaks = Break.objects.filter(system=OuterRef("measuringsystem"), at__lte=at)
+    counting = counting_passes()
+    waiting = ArtefactCheck.objects.filter(
+        recorded_at__gt=F("ended_at") + bracketing.LATE_AFTER,
+        late_confirmation=None,
+        verdict=Verdict.PASS,
+        void=None,
+    )
+    failing = ArtefactCheck.objects.filter(verdict=Verdict.FAIL, void=None)
+    rows: QuerySet[Any] = CheckProcedure.systems.through.objects.filter(
+        measuringsystem__in=systems
+    )
+    annotated = rows.annotate(
+        passed=latest(counting),
+        failed=latest(failing),
+        waits=latest(waiting),
+        broken=Subquery(breaks.order_by("-at", "-pk").values("pk")[:1]),
+    )
+    columns = ("measuringsystem", "checkprocedure", "checkprocedure__code")
+    return list(annotated.values(*columns, "passed", "failed", "waits", "broken"))
+
+
+def _of_pairs(rows: QuerySet[Any], pairs: list[dict[str, Any]], *names: str) -> Any:
+    keys = {pair[name] for pair in pairs for name in names} - {None}
+    return rows.in_bulk(keys) if keys else {}
+
+
+def _standing(
+    revision: ProcedureRevision, last: _Last, at: datetime
+) -> ProcedureStanding:
+    checks = [check for check in (last.passed, last.failed) if check is not None]
+    validity = bracketing.validity_at(
+        at,
+        "",
+        bracketing.Procedure(
+            revision.procedure.code, revision.valid_for, revision.closing_within
+        ),
+        [_fact(revision, check) for check in checks],
+        [bracketing.Break("break", "", last.broken.at)] if last.broken else [],
+    )
+    state = _state(validity, last)
+    resting = {"failed": last.failed, "late": last.waits, "none": None}
+    return ProcedureStanding(
+        procedure=revision,
+        last_check=resting.get(state, last.passed),
+        valid_until=validity.valid_until if state in {"valid", "expired"} else None,
+        state=state,
+        reason=_reason(state, revision, last, validity),
+    )
+
+
+def _fact(revision: ProcedureRevision, check: ArtefactCheck) -> bracketing.Check:
+    return bracketing.Check(
+        key=check.verdict,
+        system="",
+        procedure=revision.procedure.code,
+        start=check.started_at,
+        end=check.ended_at,
+        passed=check.passed,
+    )
+
+
+def _state(validity: bracketing.Validity, last: _Last) -> State:
+    if validity.valid:
+        return "valid"
+    spoilt = _spoilt(validity, last)
+    if last.waits is not None and _is_newest(last.waits, last):
+        return "late"
+    return spoilt
+
+
+def _spoilt(validity: bracketing.Validity, last: _Last) -> State:
+    cause = validity.unchecked_by
+    kind = cause.kind if cause else bracketing.CauseKind.PROCEDURE
+    if kind is bracketing.CauseKind.BREAK:
+        # Only a pass can be broken; before the first there is none, or a fail.
+        return "broken" if last.passed else "failed" if last.failed else "none"
+    if kind is bracketing.CauseKind.PROCEDURE or cause is None:
+        return "none"
+    return "failed" if cause.key == Verdict.FAIL else "expired"
+
+
+def _is_newest(waiting: ArtefactCheck, last: _Last) -> bool:
+    """Tell whether a late pass, once confirmed, would be the one that counts."""
+    others = [check for check in (last.passed, last.failed) if check is not None]
+    if any(check.ended_at >= waiting.ended_at for check in others):
+        return False
+    return last.broken is None or last.broken.at <= waiting.started_at
+
+
+def _reason(
+    state: State,
+    revision: ProcedureRevision,
+    last: _Last,
+    validity: bracketing.Validity,
+) -> str:
+    code = revision.procedure.code
+    match state:
+        case "valid":
+            return f"{code} passed; valid until {_local(validity.valid_until)}."
+        case "failed":
+            ended = last.failed.ended_at if last.failed else None
+            return f"{code} failed at {_local(ended)}, and none has passed since."
+        case "expired":
+            return f"{code} ran out at {_local(validity.valid_until)}; check again."
+        case "broken":
+            kind = last.broken.get_kind_display() if last.broken else "Break"
+            at = last.broken.at if last.broken else None
+            return f"{kind} at {_local(at)}, and {code} has not passed since."
+        case "late":
+            return f"{code} was recorded late; a second person has to confirm it."
+        case _:
+            return f"{code} has not passed yet on this system."
+
+
+def _local(instant: datetime | None) -> str:
+    """Say an instant by the clock on the laboratory's wall."""
+    if instant is None:
+        return "some time"
+    return f"{timezone.localtime(instant):%Y-%m-%d %H:%M}"

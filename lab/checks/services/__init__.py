@@ -1,0 +1,20 @@
+"""Every write about measuring systems, check procedures and checks."""
+
+from lab.checks.services.afterwards import (
+    confirm_late_check,
+    record_break,
+    void_check,
+)
+from lab.checks.services.checks import record_check
+from lab.checks.services.procedures import add_procedure, revise_procedure
+from lab.checks.services.systems import add_system
+
+__all__ = [
+    "add_procedure",
+    "add_system",
+    "confirm_late_check",
+    "record_break",
+    "record_check",
+    "revise_procedure",
+    "void_check",
+]

@@ -1,0 +1,42 @@
+"""Measuring systems: a tracker and a scanner under one name."""
+
+from __future__ import annotations
+
+from lab.accounts.models import User
+from lab.checks.models import MeasuringSystem
+from lab.common import audit
+from lab.common.errors import NotAcceptable
+from lab.common.services import service
+from lab.common.texts import refuse_placeholder
+from lab.equipment.models import Device, DeviceKind
+
+
+@service(may="systems.change")
+def add_system(
+    *, name: str, tracker: Device, scanner: Device, acting_user: User
+) -> MeasuringSystem:
+    """Name a tracker and a scanner that measure together.
+
+    Raises
+    ------
+    NotAcceptable
+        If the name is taken, a device is of the wrong kind, or the two are a system.
+    """
+    tidy = refuse_placeholder(name, "name")
+    for field, device, kind in (
+        ("tracker", tracker, DeviceKind.TRACKER),
+        ("scanner", scanner, DeviceKind.SCANNER),
+    ):
+        if device.kind != kind:
+            raise NotAcceptable(f"{device.tag} is no {kind.value}.", field=field)
+    if MeasuringSystem.objects.filter(name__iexact=tidy).exists():
+        raise NotAcceptable(f"There is a system called {tidy} already.", field="name")
+    same = MeasuringSystem.objects.filter(tracker=tracker, scanner=scanner).first()
+    if same is not None:
+        raise NotAcceptable(
+            f"{tracker.tag} and {scanner.tag} are {same} already.", field="scanner"
+        )
+    system = MeasuringSystem.objects.create(name=tidy, tracker=tracker, scanner=scanner)
+    after = {"name": tidy, "tracker": tracker.tag, "scanner": scanner.tag}
+    audit.record("system.added", system, actor=acting_user, after=after)
+    return system
