@@ -11,6 +11,7 @@ urlpatterns = [
     path("parts/", include("lab.parts.urls")),
     path("devices/", include("lab.equipment.urls")),
     path("jobs/", include("lab.jobs.urls")),
+    path("results/", include("lab.inspections.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
     path("laboratory/", include("lab.laboratory.urls")),

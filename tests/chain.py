@@ -246,6 +246,29 @@ def _part(people: Any, customer: Customer) -> PartRevision:
     )
 
 
+def correct_drawing(lab: Lab, **changes: Any) -> PartRevision:
+    """Record the part's drawing again, with the tolerance of the length at ±0.2."""
+    entries = [
+        CharacteristicEntry("1", "length", "Eye to eye", "mm", "1000", "-0.2", "0.2"),
+        CharacteristicEntry("2", "form", "Flatness of the foot", "mm", "0", "", "0.1"),
+        CharacteristicEntry("3", "angle", "Foot to arm", "°", "90", "-0.1", "0.1"),
+    ]
+    return record_revision(
+        **{
+            "part": lab.revision.part,
+            "revision": "B",
+            "material": "Steel",
+            "expansion": Quantity("11.5", "µm/(m·K)"),
+            "expansion_u": Quantity("0.6", "µm/(m·K)"),
+            "characteristics": entries,
+            "supersedes": lab.revision,
+            "changes": "The tolerance of 1 was misread.",
+            "acting_user": lab.people.coordinator,
+        }
+        | changes
+    )
+
+
 def _devices(people: Any) -> dict[str, Device]:
     kinds = {
         "TR-1": "tracker",
