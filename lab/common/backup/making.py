@@ -48,10 +48,11 @@ def make_backup(target: Path) -> Made:
     Raises
     ------
     BackupRefused
-        If ``target`` exists or lies among the stored files, if the database is
-        damaged, or if PostgreSQL's programs are missing or fail.
+        If ``target`` exists or lies among the stored files, if the database is empty
+        or damaged, or if PostgreSQL's programs are missing or fail.
     """
     _refuse_among_records(target)
+    _require_tables()
     audit.seal_all()
     target.parent.mkdir(parents=True, exist_ok=True)
     with (
@@ -96,6 +97,15 @@ def _copy_record(sha256: str, place: Place) -> Part | None:
         return None
     with stream:
         return place.add(record_name(stored.path), stream)
+
+
+def _require_tables() -> None:
+    if StoredFile._meta.db_table not in connection.introspection.table_names():
+        name = connection.settings_dict["NAME"]
+        raise BackupRefused(
+            f"The database {name} holds no installation yet: there is nothing to back "
+            "up. See that UNBROKEN_DATA or DATABASE_URL names the one you meant."
+        )
 
 
 def _refuse_among_records(target: Path) -> None:

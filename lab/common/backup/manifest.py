@@ -79,7 +79,7 @@ def read_manifest(blob: bytes) -> Manifest:
     try:
         content = json.loads(blob)
         schema = content.pop("schema")
-    except (ValueError, KeyError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError):
         _refuse("it can't be read")
     if schema != SCHEMA:
         _refuse(f"it has schema {schema}, and this version reads schema {SCHEMA}")
