@@ -10,11 +10,26 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from lab.checks.models import MeasuringSystem
+from lab.certificates.models import Certificate, Draft
+from lab.certificates.services import (
+    approve_draft,
+    issue_certificate,
+    start_draft,
+    submit_draft,
+)
+from lab.checks.models import ArtefactCheck, MeasuringSystem, ProcedureRevision
+from lab.checks.services import (
+    add_procedure,
+    add_system,
+    record_check,
+    revise_procedure,
+)
 from lab.common import clock
 from lab.common.actors import PROGRAM
 from lab.customers.models import Contact, Customer
 from lab.customers.services import add_contact, add_customer
+from lab.environment.models import SpotReading
+from lab.environment.services import record_spot_reading
 from lab.equipment.entries import CalibratedEntry
 from lab.equipment.models import Device
 from lab.equipment.services import add_device, record_calibration
@@ -90,6 +105,7 @@ class Lab:
     revision: PartRevision
     system: MeasuringSystem
     other_system: MeasuringSystem
+    procedure: ProcedureRevision
     bar: Device
     thermometer: Device
     logger: Device
@@ -116,6 +132,10 @@ def found_lab(people: Any) -> Lab:
             acting_user=PROGRAM,
         )
         devices = _devices(people)
+        systems = [
+            _system(people, "Net Loft system", devices, 1),
+            _system(people, "Long Room system", devices, 2),
+        ]
         return Lab(
             people=people,
             room=room,
@@ -125,8 +145,9 @@ def found_lab(people: Any) -> Lab:
             customer=customer,
             contact=contact,
             revision=_part(people, customer),
-            system=_system("Net Loft system", devices, 1),
-            other_system=_system("Long Room system", devices, 2),
+            system=systems[0],
+            other_system=systems[1],
+            procedure=_procedure(people, systems, devices["SB-1"]),
             bar=devices["SB-1"],
             thermometer=devices["CT-1"],
             logger=devices["LG-1"],
@@ -314,10 +335,82 @@ def calibrate(people: Any, device: Device, **changes: Any) -> Any:
     )
 
 
-def _system(name: str, devices: dict[str, Device], number: int) -> MeasuringSystem:
-    return MeasuringSystem.objects.create(
-        name=name, tracker=devices[f"TR-{number}"], scanner=devices[f"SC-{number}"]
+def _system(
+    people: Any, name: str, devices: dict[str, Device], number: int
+) -> MeasuringSystem:
+    return add_system(
+        name=name,
+        tracker=devices[f"TR-{number}"],
+        scanner=devices[f"SC-{number}"],
+        acting_user=people.quality,
     )
+
+
+def _procedure(
+    people: Any, systems: list[MeasuringSystem], bar: Device
+) -> ProcedureRevision:
+    procedure = add_procedure(
+        code="CP-01",
+        title="Length of the carbon-fibre bar",
+        kind="length",
+        systems=systems,
+        acting_user=people.quality,
+    )
+    return revise_procedure(
+        procedure=procedure,
+        artefact=bar,
+        calibrated_label=A_TO_B,
+        positions=["Along the room", "Across the room"],
+        limit_constant=Quantity("30", "µm"),
+        limit_per_metre=Quantity("20", "µm"),
+        temperature_u=Quantity("0.2", "K"),
+        valid_for=timedelta(hours=12),
+        closing_within=timedelta(hours=20),
+        acting_user=people.quality,
+    )
+
+
+# --- Around the jobs --------------------------------------------------------------
+
+
+def check(
+    lab: Lab, ended_at: datetime, *, off_um: float = 5.0, **changes: Any
+) -> ArtefactCheck:
+    """Check the system on the bar, recorded at once; beyond 54 µm off it fails."""
+    length = f"{float(BAR_VALUE.value.value) + off_um / 1000:.4f}"
+    with clock.set_to(ended_at):
+        return record_check(
+            **{
+                "system": lab.system,
+                "procedure": lab.procedure,
+                "started_at": ended_at - timedelta(minutes=10),
+                "ended_at": ended_at,
+                "artefact_temperature": Quantity("20.0", "°C"),
+                "thermometer": lab.thermometer,
+                "readings": {
+                    name: Quantity(length, "mm")
+                    for name in lab.procedure.position_names
+                },
+                "form_key": f"{lab.system.pk}-{ended_at.isoformat()}"[:36],
+                "acting_user": lab.people.technician,
+            }
+            | changes
+        )
+
+
+def read_room(lab: Lab, when: datetime, **changes: Any) -> SpotReading:
+    with clock.set_to(when):
+        return record_spot_reading(
+            **{
+                "room": lab.room,
+                "sensor": lab.logger,
+                "at": when,
+                "temperature": Quantity("20.1", "°C"),
+                "humidity": Quantity("46", "%"),
+                "acting_user": lab.people.technician,
+            }
+            | changes
+        )
 
 
 # --- Steps of a job ---------------------------------------------------------------
@@ -464,3 +557,47 @@ def evaluated_job(lab: Lab, **changes: Any) -> Job:
         record(lab, job, session)
         finish_evaluation(job=job, acting_user=lab.people.technician)
     return Job.objects.get(pk=job.pk)
+
+
+# --- Papers -----------------------------------------------------------------------
+
+
+def certifiable_job(lab: Lab, **changes: Any) -> Job:
+    """Return an evaluated job, its room read and its session bracketed by checks."""
+    read_room(lab, at(8, 10))
+    read_room(lab, at(10, 40), temperature=Quantity("20.4", "°C"))
+    check(lab, at(8, 30))
+    job = evaluated_job(lab, **changes)
+    check(lab, at(12))
+    return job
+
+
+def draft(lab: Lab, job: Job, **changes: Any) -> Draft:
+    return start_draft(
+        **{
+            "job": job,
+            "items": list(job.items.order_by("position")),
+            "title": "measurement_report",
+            "deviations": "None.",
+            "acting_user": lab.people.technician,
+        }
+        | changes
+    )
+
+
+def reviewed_draft(lab: Lab, job: Job, **changes: Any) -> Draft:
+    """Return a draft that a third technician has approved."""
+    made = draft(lab, job, **changes)
+    submit_draft(draft=made, acting_user=lab.people.technician)
+    return approve_draft(draft=made, acting_user=lab.people.technician3)
+
+
+def issue(lab: Lab, reviewed: Draft) -> Certificate:
+    return issue_certificate(draft=reviewed, acting_user=lab.people.signatory)
+
+
+def certificate(lab: Lab, **changes: Any) -> Certificate:
+    """Return a certificate, issued at two o'clock."""
+    job = certifiable_job(lab)
+    with clock.set_to(at(14)):
+        return issue(lab, reviewed_draft(lab, job, **changes))
