@@ -19,7 +19,7 @@ from lab.equipment.models import CalibratedValue, Calibration, Device
 from lab.equipment.selectors import current_calibration, reference_value
 from lab.metrology import checks as computing
 from lab.metrology.errors import MetrologyError
-from lab.metrology.units import Quantity
+from lab.metrology.units import LENGTH, Quantity
 
 REFERENCE_DEGC = Decimal(20)
 RULES = {
@@ -146,6 +146,18 @@ def calibrated_value(
             "it at 20 °C: that is where the computation starts from (ISO 1)."
         )
     return calibration, value
+
+
+def reading_unit(revision: ProcedureRevision, at: datetime) -> str:
+    """Return the unit that a check's readings are typed in: that of the certificate.
+
+    A form is read in micrometres, whatever unit its certificate has.
+    """
+    if quantity_of(revision).is_form:
+        return "µm"
+    calibration = current_calibration(revision.artefact, at)
+    value = calibration and reference_value(calibration, revision.calibrated_label)
+    return value.value.unit if value else LENGTH.base
 
 
 def quantity_of(revision: ProcedureRevision) -> computing.Quantity:

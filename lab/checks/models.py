@@ -105,6 +105,14 @@ class ProcedureRevision(FrozenModel):
         return f"{self.procedure.code} revision {self.number}"
 
     @property
+    def limit_words(self) -> str:
+        """Say the limit as a person would: constant, growth with length, cap."""
+        words = f"{self.limit_constant}"
+        if self.limit_per_metre is not None:
+            words += f" + {self.limit_per_metre} per metre"
+        return f"{words}, at most {self.limit_cap}" if self.limit_cap else words
+
+    @property
     def position_names(self) -> list[str]:
         return [line.strip() for line in self.positions.splitlines() if line.strip()]
 
@@ -169,6 +177,35 @@ class ArtefactCheck(FrozenModel):
     def is_late(self) -> bool:
         """Tell whether it was recorded too long after it was measured."""
         return self.recorded_at - self.ended_at > LATE_AFTER
+
+    @property
+    def is_void(self) -> bool:
+        return hasattr(self, "void")
+
+    @property
+    def awaits_confirmation(self) -> bool:
+        """Tell whether it is a pass that meets no gate without a second person."""
+        waits = self.passed and self.is_late and not self.is_void
+        return waits and not hasattr(self, "late_confirmation")
+
+    @property
+    def word(self) -> str:
+        if self.is_void:
+            return "Void"
+        return "Passed, late" if self.awaits_confirmation else self.get_verdict_display()
+
+    @property
+    def shape(self) -> str:
+        """Return the class of the state sign that goes with the word."""
+        if self.is_void:
+            return "state-off"
+        if self.awaits_confirmation:
+            return "state-wait"
+        return "state-good" if self.passed else "state-bad"
+
+    @property
+    def worst_percent(self) -> str:
+        return f"{self.worst_share * 100:.0f} %"
 
 
 class CheckReading(FrozenModel):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from lab.checks.models import (
@@ -270,3 +270,39 @@ def _local(instant: datetime | None) -> str:
     if instant is None:
         return "some time"
     return f"{timezone.localtime(instant):%Y-%m-%d %H:%M}"
+
+
+# --- Histories -----------------------------------------------------------------------
+
+#: How many checks a trend shows: three months of mornings.
+IN_TREND = 90
+
+
+def checks_of(system: MeasuringSystem) -> QuerySet[ArtefactCheck]:
+    """Return a system's checks with all that a list shows of them."""
+    return system.checks.select_related(
+        "procedure__procedure", "measured_by", "void", "late_confirmation"
+    )
+
+
+def checks_in_trend(
+    system: MeasuringSystem, procedure: CheckProcedure
+) -> list[ArtefactCheck]:
+    """Return the newest checks by a procedure that are not void, newest first."""
+    rows = checks_of(system).filter(procedure__procedure=procedure, void=None)
+    return list(rows.order_by("-ended_at", "-pk")[:IN_TREND])
+
+
+def last_check_by(
+    system: MeasuringSystem, procedure: CheckProcedure
+) -> ArtefactCheck | None:
+    rows = system.checks.filter(procedure__procedure=procedure)
+    return rows.order_by("-ended_at", "-pk").first()
+
+
+def procedures_with_revisions() -> QuerySet[CheckProcedure]:
+    """Return every procedure with its systems and revisions, newest revision first."""
+    revisions = ProcedureRevision.objects.select_related("artefact").order_by("-number")
+    return CheckProcedure.objects.prefetch_related(
+        "systems", Prefetch("revisions", revisions)
+    )
