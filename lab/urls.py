@@ -2,7 +2,8 @@
 
 from django.urls import include, path
 
-from lab.common.views import healthz, home
+from lab.board.views import home
+from lab.common.views import healthz
 
 urlpatterns = [
     path("", home, name="home"),
@@ -10,7 +11,10 @@ urlpatterns = [
     path("customers/", include("lab.customers.urls")),
     path("parts/", include("lab.parts.urls")),
     path("devices/", include("lab.equipment.urls")),
+    path("rooms/", include("lab.environment.urls")),
+    path("checks/", include("lab.checks.urls")),
     path("jobs/", include("lab.jobs.urls")),
+    path("", include("lab.board.urls")),
     path("results/", include("lab.inspections.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),

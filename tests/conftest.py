@@ -51,6 +51,12 @@ def skip_unless(condition: object, need: str, reason: str) -> None:
 
 
 @pytest.fixture(scope="session")
+def need() -> Callable[[object, str, str], None]:
+    """Return what skips for want of something, or fails where it is required."""
+    return skip_unless
+
+
+@pytest.fixture(scope="session")
 def shared_data() -> Callable[[str], Path]:
     """Return a finder of real files that the licences forbid committing."""
 

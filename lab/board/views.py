@@ -9,26 +9,26 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
-from lab import certificates, inspections, jobs, lapses
 from lab.accounts.http import Request
 from lab.accounts.models import User
 from lab.board.selectors import front_page_of
 from lab.common import audit
 from lab.common.panels import Panel
+from lab.inspections import panels as result_panels
+from lab.jobs import panels as job_panels
 from lab.jobs.access import get_job_for
 from lab.jobs.models import Job
+from lab.lapses import panels as lapse_panels
 
 #: The job's page from top to bottom.
 JOB_PANELS: Final[tuple[Callable[[User, Job], Panel | None], ...]] = (
-    jobs.panels.ready,
-    jobs.panels.holds,
-    jobs.panels.agreement,
-    jobs.panels.items,
-    jobs.panels.sessions,
-    lapses.panels.findings,
-    inspections.panels.results,
-    certificates.panels.drafts,
-    certificates.panels.certificates,
+    job_panels.ready,
+    job_panels.holds,
+    job_panels.agreement,
+    job_panels.items,
+    job_panels.sessions,
+    lapse_panels.findings,
+    result_panels.results,
 )
 #: How much of a job's history its page shows; the record has the rest.
 NEWEST: Final = 12

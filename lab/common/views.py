@@ -17,10 +17,6 @@ from lab.common.work.selectors import failed_items, waiting_since
 from lab.common.work.services import retry_work
 
 
-def home(request: HttpRequest) -> HttpResponse:
-    return render(request, "home.html")
-
-
 @require_safe
 @never_cache
 def healthz(request: HttpRequest) -> JsonResponse:

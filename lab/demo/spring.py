@@ -24,7 +24,7 @@ from lab.checks.services import record_break, void_check
 from lab.common import clock
 from lab.demo.daily import CheckRound, read_rooms
 from lab.demo.jobs import JobLife, soon_after
-from lab.demo.world import World
+from lab.demo.world import Event, World
 from lab.demo.year import ordinary_job
 from lab.inspections.selectors import results_in_force
 from lab.inspections.services import correct_result
@@ -55,10 +55,10 @@ class Spring:
             world.plan(booked, 14, 10 * number, life.book)
             world.plan(arrives, 11, 10 * number, life.receive)
             world.plan(tuesday, 9 + 2 * number, 0, life.start)
+            world.plan(tuesday, 9 + 2 * number, 45, self.read(tuesday, 9 + 2 * number))
             world.plan(tuesday, 10 + 2 * number, 30, life.end)
         world.plan(tuesday, 8, 0, lambda: read_rooms(world, tuesday, 8))
         world.plan(tuesday, 8, 30, CheckRound(world, LONG_ROOM, tuesday))
-        world.plan(tuesday, 16, 0, lambda: read_rooms(world, tuesday, 16))
         self.evening = CheckRound(world, LONG_ROOM, tuesday)
         world.plan(tuesday, 17, 30, self.evening)
         self._plan_the_days_after()
@@ -83,8 +83,8 @@ class Spring:
         world.plan(monday, 9, 0, self.go_on)
         for number, life in enumerate(lives):
             world.plan(monday, 9 + 2 * number, 30, life.start)
+            world.plan(monday, 10 + 2 * number, 15, self.read(monday, 10 + 2 * number))
             world.plan(monday, 11 + 2 * number, 0, life.end)
-        world.plan(monday, 16, 0, lambda: read_rooms(world, monday, 16))
         world.plan(monday, 17, 30, CheckRound(world, LONG_ROOM, monday))
         self._plan_the_papers(world.workday(monday, 1))
 
@@ -98,6 +98,9 @@ class Spring:
             world.plan(world.workday(day, 1), 11, 15 * number, life.issue)
         for life in self.lives:
             world.plan(world.workday(day, 2), 15, 0, life.hand_back)
+
+    def read(self, day: date, hour: int) -> Event:
+        return lambda: read_rooms(self.world, day, hour)
 
     def adjust(self) -> None:
         record_break(

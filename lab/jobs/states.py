@@ -5,7 +5,7 @@ from __future__ import annotations
 from lab.common import audit
 from lab.common.actors import Actor
 from lab.common.errors import WrongState
-from lab.jobs.models import TRANSITIONS, Job, JobState
+from lab.jobs.models import TRANSITIONS, Job, JobState, MeasuringSession
 
 
 def advance(job: Job, to: JobState, *, actor: Actor, reason: str = "") -> None:
@@ -52,3 +52,18 @@ def require_open(job: Job) -> None:
     """
     if job.is_over:
         raise WrongState(f"{job.number} is over: it is {job.get_state_display()}.")
+
+
+def require_no_open_session(job: Job) -> None:
+    """Refuse to go on while somebody measures.
+
+    Raises
+    ------
+    WrongState
+        If a session of the job runs or is paused.
+    """
+    open_ones = job.sessions.exclude(state=MeasuringSession.State.ENDED)
+    if open_ones.exists():
+        raise WrongState(
+            f"A measuring session of {job.number} has not ended. End it first."
+        )

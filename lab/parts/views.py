@@ -100,6 +100,15 @@ def _take_revision(
         ),
     ):
         return done(request, "The revision is recorded.", "parts:revision", made[0].pk)
+    return _show_revision_form(request, part, form, supersedes)
+
+
+def _show_revision_form(
+    request: Request,
+    part: Part,
+    form: RevisionForm,
+    supersedes: PartRevision | None,
+) -> HttpResponse:
     context = {"part": part, "form": form, "supersedes": supersedes}
     status = 400 if form.is_bound and not form.wants_rows else 200
     return render(request, "parts/revision_form.html", context, status=status)

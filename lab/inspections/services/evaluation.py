@@ -15,10 +15,9 @@ from lab.inspections.selectors import (
     results_in_force,
     undecided_results,
 )
-from lab.inspections.services.results import decide_entries
+from lab.inspections.verdicts import decide_entries
 from lab.jobs.models import Job, JobState
-from lab.jobs.services.jobs import require_no_open_session
-from lab.jobs.states import advance, lock_job
+from lab.jobs.states import advance, lock_job, require_no_open_session
 from lab.parts.models import Characteristic
 
 #: What must be the same for a value to be of the same thing on a later drawing.

@@ -12,7 +12,6 @@ from lab.common import audit
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
-from lab.inspections.deciding import Decided, decided
 from lab.inspections.entries import ResultEntry
 from lab.inspections.guards import (
     CORRECTABLE,
@@ -22,8 +21,9 @@ from lab.inspections.guards import (
     require_state,
 )
 from lab.inspections.models import Decision, Result
-from lab.inspections.selectors import results_in_force, smallest_claims
-from lab.jobs.models import Agreement, Job, JobState, MeasuringSession
+from lab.inspections.selectors import results_in_force
+from lab.inspections.verdicts import decide_entries
+from lab.jobs.models import Job, JobState, MeasuringSession
 from lab.jobs.states import lock_job
 
 
@@ -152,23 +152,6 @@ def correct_result(
         },
     )
     return made
-
-
-def decide_entries(
-    agreement: Agreement, job: Job, entries: Sequence[ResultEntry]
-) -> list[Decided]:
-    """Decide entries under an agreement; others' results are held to no CMC of ours."""
-    own = {entry.characteristic for entry in entries if not entry.provider.strip()}
-    claims = smallest_claims(agreement, own)
-    return [
-        decided(
-            entry,
-            agreement=agreement,
-            unit=job.unit,
-            cmc=None if entry.provider.strip() else claims[entry.characteristic.pk],
-        )
-        for entry in entries
-    ]
 
 
 def _require_new(job: Job, entries: Sequence[ResultEntry]) -> None:

@@ -22,8 +22,12 @@ from lab.jobs.models import (
 )
 from lab.jobs.selectors import open_holds
 from lab.jobs.services.holds import raise_hold
-from lab.jobs.services.jobs import require_no_open_session
-from lab.jobs.states import advance, lock_job, require_open
+from lab.jobs.states import (
+    advance,
+    lock_job,
+    require_no_open_session,
+    require_open,
+)
 from lab.metrology.units import Quantity
 
 

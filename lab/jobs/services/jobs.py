@@ -8,12 +8,12 @@ from datetime import date
 
 from lab.accounts.models import User
 from lab.common import audit, clock
-from lab.common.errors import NotAcceptable, WrongState
+from lab.common.errors import NotAcceptable
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
 from lab.customers.models import Contact, Customer
-from lab.jobs.models import Job, JobItem, JobState, MeasuringSession
-from lab.jobs.states import advance, lock_job
+from lab.jobs.models import Job, JobItem, JobState
+from lab.jobs.states import advance, lock_job, require_no_open_session
 from lab.laboratory.models import Room, Series
 from lab.laboratory.numbers import take_number, year_at
 from lab.parts.models import PartRevision
@@ -109,21 +109,6 @@ def cancel_job(*, job: Job, reason: str, acting_user: User) -> Job:
         reason=refuse_placeholder(reason, "reason"),
     )
     return job
-
-
-def require_no_open_session(job: Job) -> None:
-    """Refuse to go on while somebody measures.
-
-    Raises
-    ------
-    WrongState
-        If a session of the job runs or is paused.
-    """
-    open_ones = job.sessions.exclude(state=MeasuringSession.State.ENDED)
-    if open_ones.exists():
-        raise WrongState(
-            f"A measuring session of {job.number} has not ended. End it first."
-        )
 
 
 def _check_belongs(

@@ -1,8 +1,9 @@
 import django.core.validators
 import django.db.models.deletion
-import lab.common.clock
 from django.conf import settings
 from django.db import migrations, models
+
+import lab.common.clock
 
 
 class Migration(migrations.Migration):

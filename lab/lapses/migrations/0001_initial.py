@@ -1,6 +1,7 @@
 import django.db.models.deletion
-import lab.common.clock
 from django.db import migrations, models
+
+import lab.common.clock
 
 
 class Migration(migrations.Migration):

@@ -1,7 +1,8 @@
 import django.db.models.deletion
-import lab.common.clock
 from django.conf import settings
 from django.db import migrations, models
+
+import lab.common.clock
 
 
 class Migration(migrations.Migration):

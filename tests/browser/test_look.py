@@ -1,0 +1,70 @@
+"""Each page at two widths, light and dark: no sideways scroll, axe finds nothing."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, expect
+
+from tests.browser.conftest import Demo, sign_in
+
+pytestmark = pytest.mark.browser
+PAGES = (
+    "/",
+    "/jobs/",
+    "/customers/",
+    "/customers/1/",
+    "/parts/",
+    "/parts/revisions/1/",
+    "/parts/1/revisions/add/",
+    "/devices/",
+    "/devices/SB-2/",
+    "/devices/due/",
+    "/laboratory/",
+    "/laboratory/authorisations/",
+    "/people/me/",
+)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [390, 1440])
+def test_pages_fit_and_are_accessible(
+    browser: Browser, demo: Demo, width: int, scheme: str
+) -> None:
+    context = browser.new_context(
+        viewport={"width": width, "height": 900},
+        color_scheme=scheme,  # type: ignore[arg-type]
+    )
+    page = context.new_page()
+    sign_in(page, demo, "teodor")
+    faults = []
+    for path in PAGES:
+        page.goto(f"{demo.address}{path}")
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        if wide > width:
+            faults.append(f"{path} is {wide} wide at {width}")
+        found = Axe().run(page).response["violations"]
+        faults += [
+            f"{path}: {one['id']} {one['nodes'][0]['target']}" for one in found
+        ]
+    context.close()
+    assert faults == []
+
+
+def test_a_signatory_signs_in_with_a_code_and_sees_the_board(
+    browser: Browser, demo: Demo
+) -> None:
+    page = browser.new_context().new_page()
+    sign_in(page, demo, "ottoline")
+    expect(page.get_by_role("heading", name="Board")).to_be_visible()
+    page.context.close()
+
+
+def test_a_page_works_without_javascript(browser: Browser, demo: Demo) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    sign_in(page, demo, "bryn")
+    page.get_by_role("link", name="Customers", exact=True).click()
+    page.get_by_role("link", name="Ravelin Ropeways").click()
+    expect(page.get_by_role("heading", name="Contacts")).to_be_visible()
+    context.close()
