@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import cast
+
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -10,6 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from lab.common import audit
+from lab.common.actors import Actor
 from lab.common.models import AuditEntry, WorkItem
 from lab.common.paging import keyset_page
 from lab.common.running.health import examine
@@ -50,7 +53,7 @@ def work(request: HttpRequest) -> HttpResponse:
 @require_POST
 def retry(request: HttpRequest, pk: int) -> HttpResponse:
     item = get_object_or_404(WorkItem, pk=pk)
-    retry_work(item=item, acting_user=request.user)
+    retry_work(item=item, acting_user=cast(Actor, request.user))
     messages.success(request, f"{item.kind} will be tried again within seconds.")
     return redirect("common:work")
 

@@ -63,9 +63,11 @@ class CheckRound:
         ended = clock.now()
         started = ended - timedelta(minutes=12)
         calibration = current_calibration(procedure.artefact, started)
-        reference = calibration and reference_value(calibration, A_TO_B)
-        if reference is None:
+        if calibration is None:
             raise RuntimeError(f"{procedure.artefact} has no current calibration.")
+        reference = reference_value(calibration, A_TO_B)
+        if reference is None:
+            raise RuntimeError(f"{procedure.artefact} has no value of {A_TO_B}.")
         warmth = temperature_of(world, number, self.day, ended.hour)
         expansion = procedure.artefact.expansion
         growth = float(expansion.value if expansion else 0) * (warmth - 20)

@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from lab.common import clock
+from lab.common import audit, clock
 from lab.common.work.running import work_off
 from lab.demo.customers import Account
 from lab.demo.laboratory import IDENTITY, ZONE, House
@@ -46,6 +46,7 @@ class World:
             with clock.set_to(at):
                 event()
                 work_off()
+                audit.seal_all()
 
     def workday(self, day: date, days: int) -> date:
         """Return the working day so many working days after another."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 
 from lab.demo.daily import renew_calibrations
 from lab.demo.jobs import JobLife, plan_job, soon_after
@@ -65,5 +66,5 @@ def _plan_rounds(world: World) -> None:
     day = world.first_day
     while day <= world.last_day:
         if day.weekday() == 0:
-            world.plan(day, 7, 30, lambda day=day: renew_calibrations(world, day))
+            world.plan(day, 7, 30, partial(renew_calibrations, world, day))
         day += timedelta(days=1)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 
 from lab.checks.locks import lock_systems
 from lab.checks.models import (
@@ -137,7 +138,7 @@ def _advance(bookmark: Bookmark) -> None:
     """Move the bookmark to the newest records of its system."""
     own = {"system": bookmark.system}
     of_check = {"artefact_check__system": bookmark.system}
-    newest = {
+    newest: dict[str, QuerySet[Any]] = {
         "last_check": ArtefactCheck.objects.filter(**own),
         "last_void": CheckVoid.objects.filter(**of_check),
         "last_confirmation": LateConfirmation.objects.filter(**of_check),

@@ -8,10 +8,11 @@ from django import forms
 from django.db.models import QuerySet
 
 from lab.common.forms import DayField, text_area
-from lab.customers.models import Customer
+from lab.customers.models import Contact, Customer
 from lab.jobs.models import Agreement, Job
 from lab.laboratory.models import DecisionRuleRevision, Method, MethodRevision, Room
 from lab.laboratory.selectors import offered_rules, revision_at
+from lab.parts.models import PartRevision
 from lab.parts.selectors import revisions_in_force
 
 
@@ -24,9 +25,11 @@ class CustomerChoice(forms.Form):
 class BookingForm(forms.Form):
     """A job for one customer: whom we reach, what comes in, when it is wanted."""
 
-    contact = forms.ModelChoiceField(queryset=None)
+    contact = forms.ModelChoiceField(Contact.objects.none())
     order_number = forms.CharField(max_length=60, label="The customer's order number")
-    part_revision = forms.ModelChoiceField(queryset=None, label="Part and revision")
+    part_revision = forms.ModelChoiceField(
+        PartRevision.objects.none(), label="Part and revision"
+    )
     serials = forms.CharField(
         widget=text_area(4),
         label="Items",
@@ -54,7 +57,9 @@ class AgreementForm(forms.Form):
     """What was agreed with the customer before the work (ISO/IEC 17025, 7.1)."""
 
     asked = forms.CharField(widget=text_area(3), label="What the customer asks for")
-    part_revision = forms.ModelChoiceField(queryset=None, label="Drawing revision")
+    part_revision = forms.ModelChoiceField(
+        PartRevision.objects.none(), label="Drawing revision"
+    )
     method = forms.ModelChoiceField(MethodRevision.objects.none())
     rule = forms.ModelChoiceField(
         DecisionRuleRevision.objects.none(),
@@ -74,7 +79,7 @@ class AgreementForm(forms.Form):
         label="Sampling plan and method",
         help_text="Only where the laboratory itself takes the sample.",
     )
-    agreed_with = forms.ModelChoiceField(queryset=None)
+    agreed_with = forms.ModelChoiceField(Contact.objects.none())
     agreed_on = DayField()
 
     def __init__(self, data: Any, *, job: Job, initial: dict[str, Any]) -> None:

@@ -9,7 +9,7 @@ from django import forms
 from lab.common.forms import MomentField, text_area
 from lab.common.quantities import QuantityFormField
 from lab.equipment.models import Device, DeviceKind
-from lab.jobs.models import Job
+from lab.jobs.models import Job, JobItem
 from lab.jobs.selectors import items_here
 from lab.metrology.units import TEMPERATURE
 
@@ -33,7 +33,7 @@ class ReceiptForm(forms.Form):
 class PartTemperatureForm(forms.Form):
     """How warm an item is, by contact."""
 
-    item = forms.ModelChoiceField(queryset=None)
+    item = forms.ModelChoiceField(JobItem.objects.none())
     at = MomentField(label="Read at")
     temperature = QuantityFormField(TEMPERATURE)
     thermometer = forms.ModelChoiceField(

@@ -8,7 +8,7 @@ from django import forms
 
 from lab.checks.models import MeasuringSystem
 from lab.common.forms import MomentField, text_area
-from lab.jobs.models import Job
+from lab.jobs.models import Job, JobItem
 from lab.jobs.selectors import items_here
 
 
@@ -23,7 +23,7 @@ class StartForm(MomentForm):
 
     system = forms.ModelChoiceField(MeasuringSystem.objects.filter(in_use=True))
     items = forms.ModelMultipleChoiceField(
-        queryset=None, widget=forms.CheckboxSelectMultiple
+        JobItem.objects.none(), widget=forms.CheckboxSelectMultiple
     )
     field_order = ("system", "items", "at")
 
