@@ -167,6 +167,9 @@ PAGES: Final[dict[str, str]] = {
     "inspections:correct": "results.record",
     "inspections:decide": "results.record",
     "inspections:finish": "results.record",
+    # portal
+    "portal:home": "portal.see",
+    "portal:certificate": "portal.see",
     # board
     "board:job": "jobs.see",
     # accounts

@@ -18,6 +18,7 @@ from lab.inspections import panels as result_panels
 from lab.jobs import panels as job_panels
 from lab.jobs.access import get_job_for
 from lab.jobs.models import Job
+from lab.laboratory.selectors import the_laboratory
 from lab.lapses import panels as lapse_panels
 
 #: The job's page from top to bottom.
@@ -38,6 +39,8 @@ NEWEST: Final = 12
 def home(request: Request) -> HttpResponse:
     if request.user.is_client:
         return redirect("portal:home")
+    if the_laboratory() is None:
+        return render(request, "board/first_steps.html")
     return render(request, "board/home.html", front_page_of(request.user))
 
 

@@ -44,8 +44,8 @@ class ContentLengthMiddleware:
         limit: int = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
         if kind is not None:
             limit = FORM_ALLOWANCE + settings.UPLOAD_LIMITS[kind]
-        length = int(request.META.get("CONTENT_LENGTH") or 0)
-        if length <= limit:
+        said = str(request.META.get("CONTENT_LENGTH") or "0").strip()
+        if said.isascii() and said.isdecimal() and int(said) <= limit:
             return None
         context = {"limit_mb": limit // (1024 * 1024)}
         return render(request, "errors/413.html", context, status=413)

@@ -77,4 +77,5 @@ def test_only_an_administrator_adds_people(people, part):
 
 def test_everyone_of_the_fixture_reaches_the_front_page(people, sign_in):
     for person in (people.technician, people.signatory, people.client):
-        assert sign_in(Client(), person).get("/").status_code == 200
+        front = sign_in(Client(), person).get("/", follow=True)
+        assert front.status_code == 200

@@ -12,6 +12,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.error import URLError
 from urllib.request import urlopen
 
 import pytest
@@ -72,13 +73,21 @@ def _when_ready(process: subprocess.Popen[bytes], log: Path) -> Demo:
         said = log.read_text()
         address = re.search(r"The demo is at (\S+)", said)
         logins = dict(re.findall(r"^  (\S+@\S+)\s+(\S+)", said, re.MULTILINE))
-        if address and len(logins) > 3:
-            with urlopen(f"{address[1].rstrip('/')}/healthz", timeout=20):
-                return Demo(address[1].rstrip("/"), logins)
+        if address and len(logins) > 3 and _is_well(address[1].rstrip("/")):
+            return Demo(address[1].rstrip("/"), logins)
         if process.poll() is not None:
             break
         time.sleep(0.5)
     pytest.fail(f"The demo did not start:\n{log.read_text()[-3000:]}")
+
+
+def _is_well(address: str) -> bool:
+    """Tell whether the demo answers and its worker has shown that it lives."""
+    try:
+        with urlopen(f"{address}/healthz", timeout=20):
+            return True
+    except URLError:
+        return False
 
 
 def sign_in(page: Page, demo: Demo, who: str) -> None:
