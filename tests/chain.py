@@ -23,6 +23,7 @@ from lab.checks.services import (
     add_system,
     record_check,
     revise_procedure,
+    void_check,
 )
 from lab.common import clock
 from lab.common.actors import PROGRAM
@@ -64,6 +65,7 @@ from lab.laboratory.services import (
     set_up_laboratory,
     start_method,
 )
+from lab.lapses.services import judge_sessions_now
 from lab.metrology.units import Quantity
 from lab.parts.entries import CharacteristicEntry
 from lab.parts.models import Characteristic, PartRevision
@@ -396,6 +398,20 @@ def check(
             }
             | changes
         )
+
+
+def void(lab: Lab, made: ArtefactCheck) -> None:
+    void_check(
+        check=made,
+        cause="recording error",
+        reason="The readings of another day were typed.",
+        acting_user=lab.people.quality,
+    )
+
+
+def judge(job: Job) -> None:
+    """Judge a job's sessions as a worker would."""
+    judge_sessions_now(sessions=list(job.sessions.all()), acting_user=PROGRAM)
 
 
 def read_room(lab: Lab, when: datetime, **changes: Any) -> SpotReading:

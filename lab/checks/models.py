@@ -113,6 +113,14 @@ class ProcedureRevision(FrozenModel):
         return f"{words}, at most {self.limit_cap}" if self.limit_cap else words
 
     @property
+    def valid_words(self) -> str:
+        return _hours(self.valid_for)
+
+    @property
+    def closing_words(self) -> str:
+        return _hours(self.closing_within)
+
+    @property
     def position_names(self) -> list[str]:
         return [line.strip() for line in self.positions.splitlines() if line.strip()]
 
@@ -192,7 +200,9 @@ class ArtefactCheck(FrozenModel):
     def word(self) -> str:
         if self.is_void:
             return "Void"
-        return "Passed, late" if self.awaits_confirmation else self.get_verdict_display()
+        return (
+            "Passed, late" if self.awaits_confirmation else self.get_verdict_display()
+        )
 
     @property
     def shape(self) -> str:
@@ -309,3 +319,7 @@ class Break(FrozenModel):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} of {self.system}"
+
+
+def _hours(span: timedelta) -> str:
+    return f"{span / timedelta(hours=1):g} h"

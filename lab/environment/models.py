@@ -38,3 +38,7 @@ class SpotReading(FrozenModel):
 
     def __str__(self) -> str:
         return f"{self.room.name}: {self.temperature}"
+
+    @property
+    def is_superseded(self) -> bool:
+        return hasattr(self, "superseded_by")

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from django.db.models import OuterRef, QuerySet, Subquery
 
+from lab.common import clock
 from lab.environment.models import SpotReading
 from lab.equipment.models import Device
 from lab.laboratory.models import Room
@@ -61,18 +62,90 @@ def conditions(room: Room, start: datetime, end: datetime) -> Conditions | None:
     )
 
 
-def newest_readings(rooms: QuerySet[Room]) -> dict[int, SpotReading]:
-    """Return the newest reading in force of each room, by the room's key."""
-    newest = (
-        SpotReading.objects.filter(room=OuterRef("pk"), superseded_by=None)
-        .order_by("-at", "-pk")
-        .values("pk")[:1]
-    )
-    keys = rooms.annotate(newest=Subquery(newest)).values_list("newest", flat=True)
-    found = SpotReading.objects.select_related("sensor").in_bulk(
-        [key for key in keys if key is not None]
-    )
-    return {reading.room_id: reading for reading in found.values()}
+def history_of(room: Room) -> QuerySet[SpotReading]:
+    """Return every reading of a room, corrected ones among them."""
+    rows = SpotReading.objects.filter(room=room)
+    return rows.select_related("sensor", "recorded_by", "superseded_by")
+
+
+# --- Now ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class RoomNow:
+    """A room with its newest reading, how old that is, and whether it is inside."""
+
+    room: Room
+    reading: SpotReading | None
+    at: datetime
+
+    @property
+    def is_stale(self) -> bool:
+        return self.reading is not None and self.at - self.reading.at > FRESH
+
+    @property
+    def is_inside(self) -> bool:
+        """Tell whether temperature and humidity were inside the room's limits."""
+        if self.reading is None:
+            return False
+        room, air = self.room, self.reading
+        return _inside(
+            air.temperature, room.temperature_lowest, room.temperature_highest
+        ) and _inside(air.humidity, room.humidity_lowest, room.humidity_highest)
+
+    @property
+    def word(self) -> str:
+        if self.reading is None:
+            return "Never read"
+        if not self.is_inside:
+            return (
+                "Outside its limits, stale" if self.is_stale else "Outside its limits"
+            )
+        return "Stale" if self.is_stale else "Inside its limits"
+
+    @property
+    def shape(self) -> str:
+        """Return the class of the state sign that goes with the word."""
+        if self.reading is None:
+            return "state-off"
+        if not self.is_inside:
+            return "state-bad"
+        return "state-wait" if self.is_stale else "state-good"
+
+    @property
+    def age(self) -> str:
+        return "" if self.reading is None else f"{_span(self.at - self.reading.at)} ago"
+
+
+def rooms_now(rooms: QuerySet[Room], at: datetime) -> list[RoomNow]:
+    """Return how rooms are by their newest readings, in two queries."""
+    newest = SpotReading.objects.filter(
+        room=OuterRef("pk"), superseded_by=None, at__lte=at + clock.TOLERATED_FUTURE
+    ).order_by("-at", "-pk")
+    annotated = list(rooms.annotate(newest=Subquery(newest.values("pk")[:1])))
+    keys = [room.newest for room in annotated if room.newest is not None]
+    readings = SpotReading.objects.select_related("sensor").in_bulk(keys)
+    return [RoomNow(room, readings.get(room.newest or 0), at) for room in annotated]
+
+
+def _inside(
+    value: Quantity | None, lowest: Quantity | None, highest: Quantity | None
+) -> bool:
+    """Tell whether a value keeps its limits; what isn't known breaks none."""
+    if value is None:
+        return True
+    above = lowest is None or value.value >= lowest.value
+    return above and (highest is None or value.value <= highest.value)
+
+
+def _span(span: timedelta) -> str:
+    """Say a span in its largest whole unit."""
+    minutes = max(0, int(span.total_seconds() // 60))
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 48 * 60:
+        return f"{minutes // 60} h"
+    return f"{minutes // (24 * 60)} days"
 
 
 def _value(quantity: Quantity) -> Decimal:

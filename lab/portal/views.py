@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
@@ -30,7 +31,7 @@ def home(request: Request) -> HttpResponse:
 
 
 @require_safe
-def certificate(request: Request, number: str) -> HttpResponse:
+def certificate(request: Request, number: str) -> HttpResponseBase:
     """Hand over the document of one of their certificates."""
     rows = certificates_for(request.user).filter(number=number)
     documents = Document.objects.filter(certificate__in=rows)

@@ -44,11 +44,9 @@ def test_pages_fit_and_are_accessible(
         if wide > width:
             faults.append(f"{path} is {wide} wide at {width}")
         found = Axe().run(page).response["violations"]
-        faults += [
-            f"{path}: {one['id']} {one['nodes'][0]['target']}" for one in found
-        ]
+        faults += [f"{path}: {one['id']} {one['nodes'][0]['target']}" for one in found]
     context.close()
-    assert faults == []
+    assert not faults, "\n".join(faults)
 
 
 def test_a_signatory_signs_in_with_a_code_and_sees_the_board(

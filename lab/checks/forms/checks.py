@@ -1,0 +1,155 @@
+"""Forms of a check: as it is recorded beside the machine, and what follows it."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import datetime, timedelta
+from typing import Any, Literal
+
+from django import forms
+
+from lab.checks.judging import Judged, judged_so_far, quantity_of, reading_unit
+from lab.checks.models import ArtefactCheck, Break, CheckVoid, ProcedureRevision
+from lab.common import clock
+from lab.common.errors import NotAcceptable
+from lab.common.forms import MomentField, text_area
+from lab.common.quantities import QuantityFormField
+from lab.equipment.models import Device, DeviceKind
+from lab.metrology.units import LENGTH, TEMPERATURE, Quantity
+
+#: How long a check takes if the system had none before (common practice, no source).
+USUAL_LENGTH = timedelta(minutes=15)
+
+
+class CheckForm(forms.Form):
+    """One check by one procedure: a field for each prescribed position."""
+
+    artefact_temperature = QuantityFormField(
+        TEMPERATURE, label="Temperature of the artefact"
+    )
+    thermometer = forms.ModelChoiceField(
+        Device.objects.filter(kind=DeviceKind.CONTACT_THERMOMETER),
+        label="Read with",
+        empty_label="Choose a contact thermometer",
+    )
+    started_at = MomentField(label="Started")
+    ended_at = MomentField(label="Ended")
+    form_key = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(
+        self, data: Any, *, revision: ProcedureRevision, **kwargs: Any
+    ) -> None:
+        super().__init__(data, **kwargs)
+        self.revision = revision
+        self.unit = reading_unit(revision, clock.now())
+        sign: Literal["non-negative", "positive"] = (
+            "non-negative" if quantity_of(revision).is_form else "positive"
+        )
+        self.positions = {
+            f"position_{number}": name
+            for number, name in enumerate(revision.position_names)
+        }
+        for field, name in self.positions.items():
+            self.fields[field] = QuantityFormField(
+                LENGTH, units=[self.unit], label=name, sign=sign
+            )
+
+    @property
+    def position_fields(self) -> list[forms.BoundField]:
+        return [self[field] for field in self.positions]
+
+    @property
+    def other_fields(self) -> list[forms.BoundField]:
+        return [
+            field for field in self.visible_fields() if field.name not in self.positions
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        """Gather the positions under ``readings``, as the service takes them."""
+        typed = super().clean() or {}
+        readings = {
+            name: typed.pop(field)
+            for field, name in self.positions.items()
+            if field in typed
+        }
+        if "form_key" in typed:
+            typed["form_key"] = str(typed["form_key"])
+        else:
+            self.add_error(None, "This form has no key of its own. Open it anew.")
+        return typed | {"readings": readings}
+
+    def so_far(self) -> Judged:
+        """Judge what is typed up to now; nothing is stored.
+
+        Raises
+        ------
+        NotAcceptable
+            If the temperature or every reading is missing, or as recording it would.
+        """
+        self.is_valid()
+        typed = self.cleaned_data
+        temperature: Quantity | None = typed.get("artefact_temperature")
+        if temperature is None:
+            raise NotAcceptable("Type the temperature of the artefact first.")
+        if not typed["readings"]:
+            raise NotAcceptable("No position is typed yet.")
+        started_at: datetime = typed.get("started_at") or clock.now()
+        return judged_so_far(
+            revision=self.revision,
+            started_at=started_at,
+            artefact_temperature=temperature,
+            readings=typed["readings"],
+        )
+
+
+def start_values(before: ArtefactCheck | None) -> dict[str, Any]:
+    """Return what the form begins with: now, a key, and what the last check had."""
+    now = clock.now()
+    length = before.ended_at - before.started_at if before else USUAL_LENGTH
+    only = Device.objects.filter(kind=DeviceKind.CONTACT_THERMOMETER)[:2]
+    return {
+        "started_at": now - length,
+        "ended_at": now,
+        "thermometer": before.thermometer_id
+        if before
+        else (only[0].pk if len(only) == 1 else None),
+        "form_key": uuid.uuid4(),
+    }
+
+
+class VoidForm(forms.Form):
+    """Why a check counts for nothing."""
+
+    cause = forms.ChoiceField(
+        choices=CheckVoid.Cause.choices, widget=forms.RadioSelect, label="Cause"
+    )
+    reason = forms.CharField(widget=text_area(3), label="Reason, in your own words")
+
+    def __init__(self, data: Any, *, check: ArtefactCheck) -> None:
+        super().__init__(data)
+        if not check.passed:
+            recorded_wrongly = CheckVoid.Cause.RECORDING_ERROR
+            self.fields[
+                "cause"
+            ].help_text = (
+                f"A failed check is void for one cause only: {recorded_wrongly.label}."
+            )
+
+
+class ConfirmForm(forms.Form):
+    """A second person's word for a check that was recorded late."""
+
+    reason = forms.CharField(
+        widget=text_area(3),
+        label="How you know that it was measured as recorded",
+    )
+
+
+class BreakForm(forms.Form):
+    """Something after which the system may measure differently."""
+
+    kind = forms.ChoiceField(
+        choices=Break.Kind.choices, widget=forms.RadioSelect, label="What happened"
+    )
+    at = MomentField(label="When")
+    note = forms.CharField(widget=text_area(3), label="What exactly")

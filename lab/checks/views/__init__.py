@@ -1,0 +1,1 @@
+"""Pages of measuring systems, their checks, and check procedures."""

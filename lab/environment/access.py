@@ -1,0 +1,30 @@
+"""Which rooms and readings a person sees: the lab all, a client none."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+from django.http import Http404
+
+from lab.accounts.models import User
+from lab.environment.models import SpotReading
+from lab.laboratory.models import Room
+
+
+def rooms_for(user: User) -> QuerySet[Room]:
+    rows = Room.objects.select_related("site")
+    return rows if user.may("environment.see") else rows.none()
+
+
+def get_room_for(user: User, pk: int) -> Room:
+    found = rooms_for(user).filter(pk=pk).first()
+    if found is None:
+        raise Http404("There is no such room.")
+    return found
+
+
+def get_reading_for(user: User, pk: int) -> SpotReading:
+    rows = SpotReading.objects.filter(pk=pk, room__in=rooms_for(user))
+    found = rows.select_related("room__site", "sensor").first()
+    if found is None:
+        raise Http404("There is no such reading.")
+    return found
