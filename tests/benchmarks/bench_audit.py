@@ -23,7 +23,7 @@ def main(*, tiny: bool) -> None:
 
     django.setup()
     from django.core.management import call_command
-    from django.db import transaction
+    from django.db import connection, transaction
 
     from lab.common import audit
     from lab.common.actors import PROGRAM
