@@ -92,7 +92,10 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "lab.accounts.context.page",
             ],
-            "builtins": ["lab.common.templatetags.unbroken"],
+            "builtins": [
+                "lab.common.templatetags.unbroken",
+                "template_partials.templatetags.partials",
+            ],
         },
     }
 ]
