@@ -62,6 +62,11 @@ def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
     return render(request, "errors/403.html", {"sentence": str(exception)}, status=403)
 
 
+def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Refuse a form that another sign-in or too long a wait has outdated."""
+    return render(request, "errors/csrf.html", status=403)
+
+
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return render(request, "errors/404.html", status=404)
 

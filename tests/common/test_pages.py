@@ -68,6 +68,13 @@ def test_a_stranger_is_sent_to_sign_in() -> None:
     assert answer["Location"].startswith(reverse("accounts:login"))
 
 
+def test_a_form_that_went_stale_is_refused_in_words(people, sign_in) -> None:
+    client = sign_in(Client(enforce_csrf_checks=True), people.quality)
+    refused = client.post(reverse("common:retry", args=[1]))
+    assert refused.status_code == 403
+    assert "gone stale" in refused.content.decode()
+
+
 def test_retrying_is_posted(people, sign_in) -> None:
     client = sign_in(Client(), people.quality)
     assert client.get(reverse("common:retry", args=[1])).status_code == 405
