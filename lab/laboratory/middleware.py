@@ -17,7 +17,11 @@ class LocalTimeMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        return self.get_response(request)
+        try:
+            return self.get_response(request)
+        finally:
+            # The thread serves others next; none inherits this laboratory's clock.
+            timezone.deactivate()
 
     def process_view(self, request: HttpRequest, *_args: object) -> None:
         laboratory = the_laboratory()

@@ -362,6 +362,7 @@ def test_an_announcement_that_fails_is_logged_and_harms_nothing(
 
 
 @pytest.mark.django_db(transaction=True)
+@pytest.mark.postgres
 def test_a_wish_on_a_waiting_row_is_not_lost_to_its_claim(
     declare: Declare, on_postgres: None, in_threads: Callable[..., Any]
 ) -> None:
