@@ -16,6 +16,7 @@ urlpatterns = [
     path("jobs/", include("lab.jobs.urls")),
     path("", include("lab.board.urls")),
     path("results/", include("lab.inspections.urls")),
+    path("certificates/", include("lab.certificates.urls")),
     path("portal/", include("lab.portal.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),

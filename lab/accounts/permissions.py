@@ -170,6 +170,21 @@ PAGES: Final[dict[str, str]] = {
     # portal
     "portal:home": "portal.see",
     "portal:certificate": "portal.see",
+    # certificates
+    "certificates:list": "certificates.see",
+    "certificates:detail": "certificates.see",
+    "certificates:document": "certificates.see",
+    "certificates:send": "certificates.see",
+    "certificates:draft": "certificates.see",
+    "certificates:remark": "certificates.see",
+    "certificates:start": "certificates.draft",
+    "certificates:change": "certificates.draft",
+    "certificates:submit": "certificates.draft",
+    "certificates:abandon": "certificates.draft",
+    "certificates:approve": "certificates.review",
+    "certificates:send-back": "certificates.review",
+    "certificates:issue": "certificates.issue",
+    "certificates:withdraw": "certificates.withdraw",
     # board
     "board:job": "jobs.see",
     # accounts

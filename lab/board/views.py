@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from lab.accounts.http import Request
 from lab.accounts.models import User
 from lab.board.selectors import front_page_of
+from lab.certificates import panels as certificate_panels
 from lab.common import audit
 from lab.common.panels import Panel
 from lab.inspections import panels as result_panels
@@ -30,6 +31,8 @@ JOB_PANELS: Final[tuple[Callable[[User, Job], Panel | None], ...]] = (
     job_panels.sessions,
     lapse_panels.findings,
     result_panels.results,
+    certificate_panels.drafts,
+    certificate_panels.certificates,
 )
 #: How much of a job's history its page shows; the record has the rest.
 NEWEST: Final = 12

@@ -3,23 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Final
 
 from lab.accounts.models import User
 from lab.certificates.blockers import blockers, sessions_of_job
 from lab.certificates.models import Draft
+from lab.certificates.pdf import unprintable
 from lab.certificates.requirements import unmet
 from lab.certificates.selectors import people_who_worked_on
+from lab.certificates.snapshot import content_sha256
 from lab.checks.locks import lock_systems
 from lab.common import clock
 from lab.common.actors import PROGRAM
 from lab.common.errors import NotAllowed, WrongState
+from lab.common.jsontext import canonical_text
 from lab.jobs.models import Job, MeasuringSession
 from lab.jobs.selectors import agreement_in_force
 from lab.jobs.states import lock_job
 from lab.laboratory.models import Activity
 from lab.laboratory.selectors import is_authorised
 from lab.lapses.services import judge_sessions_now
+
+CHANGED_SINCE_REVIEW: Final = (
+    "What it would print has changed since it was reviewed: a record behind it was "
+    "added or corrected. Send it back, and let it be reviewed anew."
+)
 
 
 class NotIssuable(WrongState):
@@ -50,6 +58,26 @@ def lock_chain(draft: Draft) -> tuple[Job, Draft, list[MeasuringSession]]:
     return job, locked, sessions
 
 
+def reasons_against(
+    draft: Draft, sessions: Sequence[MeasuringSession], content: dict[str, Any]
+) -> list[str]:
+    """Return all that keeps a draft from being approved or issued, in sentences."""
+    reasons = blockers(draft, sessions)
+    reasons += [f"It lacks {row.words} ({row.id})." for row in unmet(content)]
+    signs = unprintable(canonical_text(content))
+    if signs:
+        reasons.append(
+            f"No font of this installation has the signs “{signs}”. Write it "
+            "otherwise, or name a font that has them."
+        )
+    return reasons
+
+
+def has_changed_since_review(draft: Draft, content: dict[str, Any]) -> bool:
+    """Tell whether it would print something else than what was approved."""
+    return content_sha256(content) != draft.reviewed_content_sha256
+
+
 def require_issuable(
     draft: Draft, sessions: Sequence[MeasuringSession], content: dict[str, Any]
 ) -> None:
@@ -60,11 +88,20 @@ def require_issuable(
     NotIssuable
         Naming the first reason, and how many more there are.
     """
-    reasons = blockers(draft, sessions)
-    reasons += [f"It lacks {row.words} ({row.id})." for row in unmet(content)]
-    if reasons:
-        more = f" There are {len(reasons) - 1} more reasons." if reasons[1:] else ""
-        raise NotIssuable(f"{reasons[0]}{more}")
+    first, *more = reasons_against(draft, sessions, content) or [""]
+    if first:
+        raise NotIssuable(first + (f" And {len(more)} more." if more else ""))
+
+
+def require_as_reviewed(draft: Draft, content: dict[str, Any]) -> None:
+    """Refuse content that no reviewer saw.
+
+    Raises
+    ------
+    NotIssuable
+    """
+    if has_changed_since_review(draft, content):
+        raise NotIssuable(CHANGED_SINCE_REVIEW)
 
 
 # --- Who may ----------------------------------------------------------------------

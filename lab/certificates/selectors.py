@@ -95,3 +95,10 @@ def open_drafts_for(job: Job, items: Iterable[Any]) -> QuerySet[Draft]:
     """Return the drafts under way that are about one of some items."""
     states = (Draft.State.DRAFT, Draft.State.IN_REVIEW, Draft.State.REVIEWED)
     return job.drafts.filter(state__in=states, items__in=list(items)).distinct()
+
+
+def drafts_under_way(user: User) -> QuerySet[Draft]:
+    """Return the drafts that somebody has to do something about, oldest first."""
+    states = (Draft.State.DRAFT, Draft.State.IN_REVIEW, Draft.State.REVIEWED)
+    rows = Draft.objects.filter(state__in=states, job__in=jobs_for(user))
+    return rows.select_related("job__customer", "prepared_by").order_by("pk")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 from lab.certificates.models import DRAFT_TRANSITIONS, Draft
 from lab.common import audit
@@ -14,6 +14,13 @@ from lab.jobs.states import advance
 State = Draft.State
 #: States in which somebody still works on a draft.
 OPEN = (State.DRAFT, State.IN_REVIEW, State.REVIEWED)
+#: States in which something has been measured that can be certified.
+CERTIFIABLE: Final = {
+    JobState.MEASURING,
+    JobState.EVALUATED,
+    JobState.IN_REVIEW,
+    JobState.RETURNED,
+}
 #: States in which a draft keeps its job in review.
 UNDER_REVIEW = (State.IN_REVIEW, State.REVIEWED)
 

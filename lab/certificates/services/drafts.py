@@ -3,27 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any
 
 from lab.accounts.models import User
 from lab.certificates.models import Certificate, Draft, DraftRemark
 from lab.certificates.selectors import open_drafts_for
-from lab.certificates.states import job_out_of_review, move_draft
+from lab.certificates.states import CERTIFIABLE, job_out_of_review, move_draft
 from lab.common import audit
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.services import service
 from lab.common.texts import optional_text, refuse_placeholder
-from lab.jobs.models import Job, JobItem, JobState
+from lab.jobs.models import Job, JobItem
 from lab.jobs.states import lock_job
 from lab.laboratory.models import Laboratory
-
-#: States in which something has been measured that can be certified.
-CERTIFIABLE: Final = {
-    JobState.MEASURING,
-    JobState.EVALUATED,
-    JobState.IN_REVIEW,
-    JobState.RETURNED,
-}
 
 
 @service(may="certificates.draft")

@@ -9,6 +9,7 @@ from lab.accounts.models import User
 from lab.certificates.guards import (
     NotIssuable,
     lock_chain,
+    require_as_reviewed,
     require_issuable,
     require_signatory,
 )
@@ -22,7 +23,6 @@ from lab.certificates.requirements import unmet
 from lab.certificates.snapshot import (
     Issue,
     content_of,
-    content_sha256,
     issued,
     program_version,
 )
@@ -71,7 +71,7 @@ def issue_certificate(*, draft: Draft, acting_user: User) -> Certificate:
     draft.state = Draft.State.ISSUED
     content = content_of(draft)
     require_issuable(draft, sessions, content)
-    _require_as_reviewed(draft, content)
+    require_as_reviewed(draft, content)
     certificate = _freeze(draft, job, content, acting_user)
     _link(certificate, draft, job)
     audit.record(
@@ -87,14 +87,6 @@ def issue_certificate(*, draft: Draft, acting_user: User) -> Certificate:
     enqueue("certificates.render", certificate.pk)
     job_out_of_review(job, actor=acting_user)
     return certificate
-
-
-def _require_as_reviewed(draft: Draft, content: dict[str, Any]) -> None:
-    if content_sha256(content) != draft.reviewed_content_sha256:
-        raise NotIssuable(
-            "What it would print has changed since it was reviewed: a record behind "
-            "it was added or corrected. Send it back, and let it be reviewed anew."
-        )
 
 
 def _freeze(

@@ -7,7 +7,7 @@ steps; stored bytes are never rewritten.
 
 Schema 1, all values strings but for the flags and lists named so::
 
-    schema 1            title                adjustment          opinion {text, author}
+    schema 1      paper      title      adjustment      opinion {heading, text, author}
     laboratory {name, address[], email, phone, accreditation}
     place_of_work [{name, address[], rooms[], kind}]
     customer {name, address[], contact, contact_email, contact_phone, order}

@@ -75,6 +75,7 @@ def _head(draft: Draft, agreement: Agreement | None) -> dict[str, Any]:
     supplied = parties.supplied_by_customer(job)
     sampled = agreement is not None and bool(agreement.sampling)
     return {
+        "paper": parties.paper(),
         "laboratory": parties.laboratory(),
         "customer": parties.customer(job),
         "job": job.number,

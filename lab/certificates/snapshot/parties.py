@@ -25,6 +25,12 @@ def laboratory() -> dict[str, Any]:
     }
 
 
+def paper() -> str:
+    """Return the size of sheet that the laboratory prints on."""
+    found = the_laboratory()
+    return found.paper if found else ""
+
+
 def places_of_work(
     job: Job, sessions: Sequence[MeasuringSession]
 ) -> list[dict[str, Any]]:

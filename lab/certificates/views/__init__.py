@@ -1,0 +1,1 @@
+"""Pages of the certificates app, a module per noun."""
