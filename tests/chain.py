@@ -12,6 +12,7 @@ from typing import Any
 
 from lab.certificates.models import Certificate, Draft
 from lab.certificates.services import (
+    abandon_draft,
     approve_draft,
     issue_certificate,
     start_draft,
@@ -617,3 +618,9 @@ def certificate(lab: Lab, **changes: Any) -> Certificate:
     job = certifiable_job(lab)
     with clock.set_to(at(14)):
         return issue(lab, reviewed_draft(lab, job, **changes))
+
+
+def abandon(lab: Lab, job: Job) -> None:
+    """Give up the newest draft of a job."""
+    newest = Draft.objects.filter(job=job).latest("pk")
+    abandon_draft(draft=newest, acting_user=lab.people.technician)
