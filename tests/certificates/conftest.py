@@ -19,3 +19,7 @@ def lab(people: Any) -> chain.Lab:
 def job(lab: chain.Lab) -> Job:
     """An evaluated job, its session bracketed by passed checks."""
     return chain.certifiable_job(lab)
+
+
+#: Scripts for child processes; importing them here would set up Django twice.
+collect_ignore = ["probe"]
