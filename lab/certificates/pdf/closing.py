@@ -9,7 +9,16 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Table, TableStyle
 
 from lab.certificates.pdf import look
-from lab.certificates.pdf.pieces import gap, grid, joined, paragraph, said, section
+from lab.certificates.pdf.pieces import (
+    BARE,
+    OWN_FONT,
+    gap,
+    grid,
+    joined,
+    paragraph,
+    said,
+    section,
+)
 
 Snapshot = dict[str, Any]
 QR_SIZE: Final = 27 * mm
@@ -121,15 +130,7 @@ def _authenticity(issue: dict[str, str], width: float) -> Table:
     return Table(
         [[QrCode(issue["authenticity_url"]), words]],
         colWidths=[QR_SIZE + 4 * mm, width - QR_SIZE - 4 * mm],
-        style=TableStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 0),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
-            ]
-        ),
+        style=TableStyle(BARE),
     )
 
 
@@ -139,6 +140,7 @@ def _end_mark(words: str, width: float) -> Table:
         colWidths=[width],
         style=TableStyle(
             [
+                OWN_FONT,
                 ("LINEABOVE", (0, 0), (-1, 0), look.LINE, look.INK),
                 ("LINEBELOW", (0, 0), (-1, 0), look.LINE, look.INK),
                 ("TOPPADDING", (0, 0), (-1, -1), 3),

@@ -9,6 +9,8 @@ from reportlab.platypus import Flowable, HRFlowable, Table, TableStyle
 
 from lab.certificates.pdf import look
 from lab.certificates.pdf.pieces import (
+    BARE,
+    OWN_FONT,
     gap,
     grid,
     joined,
@@ -53,15 +55,7 @@ def _owner(laboratory: dict[str, Any], width: float) -> Table:
         [[left, right]],
         colWidths=[width * 0.6, width * 0.4],
         splitInRow=1,
-        style=TableStyle(
-            [
-                ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LEFTPADDING", (0, 0), (-1, -1), 0),
-                ("RIGHTPADDING", (0, 0), (-1, -1), 0),
-                ("TOPPADDING", (0, 0), (-1, -1), 0),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
-            ]
-        ),
+        style=TableStyle(BARE),
     )
 
 
@@ -78,6 +72,7 @@ def _change(change: dict[str, str] | None, width: float) -> list[Flowable]:
         splitInRow=1,
         style=TableStyle(
             [
+                OWN_FONT,
                 ("LINEBEFORE", (0, 0), (0, -1), 2.2, look.ACCENT),
                 ("LEFTPADDING", (0, 0), (-1, -1), 8),
                 ("TOPPADDING", (0, 0), (-1, -1), 1),

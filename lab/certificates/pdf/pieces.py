@@ -7,8 +7,10 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     HRFlowable,
     LongTable,
@@ -18,7 +20,7 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from lab.certificates.pdf import look
+from lab.certificates.pdf import fonts, look
 from lab.certificates.pdf.text import text
 
 #: What :class:`Number` sets at its decimal sign; all else is set as words.
@@ -26,6 +28,18 @@ NUMERAL: Final = re.compile(r"[+\u2212-]?\d+(?:\.\d+)?")
 #: Commands of a table's style: what to do, from which cell to which, and how.
 Commands = list[tuple[Any, ...]]
 CELL_PADDING: Final = 2.5
+ROOM_AFTER_TITLE: Final = 38 * mm
+#: Without it an empty cell asks for a font that is not embedded.
+OWN_FONT: Final = ("FONT", (0, 0), (-1, -1), fonts.PLAIN)
+#: A table that only lays things side by side.
+BARE: Final[Commands] = [
+    OWN_FONT,
+    ("VALIGN", (0, 0), (-1, -1), "TOP"),
+    ("LEFTPADDING", (0, 0), (-1, -1), 0),
+    ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+    ("TOPPADDING", (0, 0), (-1, -1), 0),
+    ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+]
 
 
 def paragraph(said: object, style: ParagraphStyle = look.BODY) -> Paragraph:
@@ -38,12 +52,14 @@ def joined(strings: Iterable[str], between: str = ", ") -> str:
 
 
 def section(title: str) -> list[Flowable]:
-    """Return the head of a section: a rule across the sheet, and the title on it."""
+    """Return the head of a section: a rule across the sheet, and the title on it.
+
+    It goes to the next page where little more than the title would stand on this one.
+    """
     rule = HRFlowable(
         width="100%", thickness=look.LINE, color=look.INK, spaceBefore=11, spaceAfter=3
     )
-    rule.keepWithNext = 1
-    return [rule, paragraph(title, look.SECTION)]
+    return [CondPageBreak(ROOM_AFTER_TITLE), rule, paragraph(title, look.SECTION)]
 
 
 def gap(height: float = 4) -> Spacer:
@@ -106,6 +122,22 @@ def numbers(column: Sequence[str]) -> list[Number | str]:
     return [Number(said, after) if said else "" for said in column]
 
 
+class Rows(LongTable):
+    """A table that is broken between its rows, and inside one only if it must be.
+
+    A row that doesn't fit goes to the next page whole. One that is taller than a page
+    is broken where it stands at the top of one, so that nothing is ever cut off.
+    """
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        self.splitInRow = 0
+        parts: list[Flowable] = super().split(width, height)
+        if not parts and self._frame._atTop:
+            self.splitInRow = 1
+            parts = super().split(width, height)
+        return parts
+
+
 def table(
     rows: Sequence[Sequence[Any]],
     widths: Sequence[float],
@@ -115,6 +147,7 @@ def table(
 ) -> Table:
     """Lay a table whose head is repeated on every page that it goes on to."""
     style: Commands = [
+        OWN_FONT,
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("VALIGN", (0, 0), (-1, heads - 1), "BOTTOM"),
         ("LEFTPADDING", (0, 0), (-1, -1), 0),
@@ -125,12 +158,10 @@ def table(
         ("LINEBELOW", (0, heads - 1), (-1, heads - 1), look.HAIR, look.RULE_STRONG),
         ("LINEBELOW", (0, heads), (-1, -1), look.HAIR, look.RULE),
     ]
-    return LongTable(
+    return Rows(
         [list(row) for row in rows],
         colWidths=list(widths),
         repeatRows=heads,
-        # A cell taller than a page is broken inside rather than refused.
-        splitInRow=1,
         style=TableStyle(style + (commands or [])),
     )
 
@@ -166,6 +197,7 @@ def grid(
         splitInRow=1,
         style=TableStyle(
             [
+                OWN_FONT,
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
                 ("GRID", (0, 0), (-1, -1), look.HAIR, look.RULE_STRONG),
                 ("BOX", (0, 0), (-1, -1), look.LINE, look.INK),
@@ -184,4 +216,4 @@ def said(label: str, *strings: str) -> list[Flowable]:
     if not lines:
         return []
     body = "<br/>".join(map(text, lines))
-    return [paragraph(label, look.LABEL), Paragraph(body, look.BODY), gap(5)]
+    return [paragraph(label, look.LABEL_ABOVE), Paragraph(body, look.SAID)]

@@ -28,15 +28,14 @@ Row = dict[str, Any]
 COLUMNS: Final[dict[str, tuple[str, float]]] = {
     "number": ("No.", 9 * mm),
     "characteristic": ("Characteristic", 0.0),
-    "tolerance": ("Tolerance", 33 * mm),
-    "value": ("Result", 21 * mm),
-    "expanded_u": ("U", 15 * mm),
+    "tolerance": ("Tolerance", 39 * mm),
+    "value": ("Result", 19 * mm),
+    "expanded_u": ("U", 13 * mm),
     "unit": ("Unit", 9 * mm),
-    "coverage_factor": ("k", 15 * mm),
-    "verdict": ("Verdict", 24 * mm),
+    "coverage_factor": ("k", 16 * mm),
+    "verdict": ("Verdict", 25 * mm),
 }
 NUMERIC: Final = ("value", "expanded_u", "coverage_factor")
-RIGHT_HEADS: Final = ("value", "expanded_u")
 #: Signs of a row's flags, and what they say beneath the table.
 NO_CLAIM: Final = ("\u2020", "The method claims no smallest uncertainty for this one.")
 RAISED: Final = (
@@ -80,14 +79,13 @@ def _item_table(group: dict[str, Any], width: float, *, judged: bool) -> Table:
     heads = [
         paragraph(
             COLUMNS[name][0],
-            look.HEAD_RIGHT if name in RIGHT_HEADS else look.HEAD,
+            look.HEAD_RIGHT if name in NUMERIC else look.HEAD,
         )
         for name in names
     ]
     title = [paragraph(group["serial"], look.ROW_TITLE), *[""] * (len(names) - 1)]
     commands: Commands = [
         ("SPAN", (0, 0), (-1, 0)),
-        ("LINEABOVE", (0, 0), (-1, 0), look.LINE, look.INK),
         # A value before an adjustment stands beneath the one after it, unparted.
         *[("LINEBELOW", (0, i - 1), (-1, i - 1), look.HAIR, "white") for i in before],
     ]
@@ -123,28 +121,33 @@ def _cell(
     name: str, row: Row, values: Row, columns: dict[str, list[Any]], line: int
 ) -> Any:
     if values is not row:
-        return _cell_before(name, values, columns, line)
+        return _cell_before(name, row, values, columns, line)
     if name == "coverage_factor":
-        return [columns[name][line], paragraph(row["coverage_probability"], look.SMALL)]
+        return [
+            columns[name][line],
+            paragraph(row["coverage_probability"], look.SMALL_RIGHT),
+        ]
     if name in columns:
         return columns[name][line]
     return CELLS[name](row)
 
 
 def _cell_before(
-    name: str, values: Row, columns: dict[str, list[Any]], line: int
+    name: str, row: Row, values: Row, columns: dict[str, list[Any]], line: int
 ) -> Any:
     if name in columns:
         return columns[name][line]
     if name == "characteristic":
         told = joined(["before adjustment", _session(values)])
         return paragraph(told, look.SMALL)
-    return paragraph(values["unit"], look.CELL) if name == "unit" else ""
+    told = {"number": row["number"], "unit": values["unit"]}.get(name, "")
+    return paragraph(told, look.CELL)
 
 
 def _characteristic(row: Row) -> list[Flowable]:
-    nominal = joined(
-        [row["nominal"] and f"nominal {row['nominal']}", row["deviations"]]
+    # Without a nominal value the deviations say no more than the tolerance does.
+    nominal = row["nominal"] and joined(
+        [f"nominal {row['nominal']}", row["deviations"]]
     )
     asked = row["evaluation"] and f"to be evaluated by {row['evaluation']}"
     lines = [
