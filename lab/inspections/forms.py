@@ -16,6 +16,7 @@ from lab.inspections.entries import ResultEntry
 from lab.inspections.models import Result
 from lab.inspections.selectors import evaluators
 from lab.inspections.trying import Judge
+from lab.inspections.words import deviations_text, nominal_text
 from lab.jobs.models import Job, JobItem, MeasuringSession
 from lab.parts.models import Characteristic
 
@@ -82,11 +83,13 @@ class ValueForm(forms.Form):
     )
     association = forms.CharField(max_length=120, required=False, label="Association")
 
-    def without_form_fields(self, characteristic: Characteristic) -> None:
-        """Ask for points and filter of what is compared by them only."""
-        if not characteristic.non_negative:
-            del self.fields["number_of_points"], self.fields["filter_text"]
-            del self.fields["association"]
+    def ask_for_points_of(self, characteristic: Characteristic) -> None:
+        """Ask for points, filter and association of what is compared by them only."""
+        for name in OF_FORM:
+            if characteristic.non_negative:
+                self.fields[name].required = True
+            else:
+                del self.fields[name]
 
 
 class RowForm(ValueForm):
@@ -102,12 +105,18 @@ class RowForm(ValueForm):
         self.item, self.characteristic = item, characteristic
         self.unit = "°" if characteristic.is_angle else unit
         self.empty_permitted = True
-        self.without_form_fields(characteristic)
+        self.ask_for_points_of(characteristic)
 
     def has_changed(self) -> bool:
         """Count a row as filled in if a value or an uncertainty was typed."""
         typed = ("value_text", "expanded_u_text")
         return any((self[name].value() or "").strip() for name in typed)
+
+    @property
+    def asked(self) -> str:
+        """Return what the drawing asks, to be read beside the boxes."""
+        one = self.characteristic
+        return ", ".join(filter(None, [nominal_text(one), deviations_text(one)]))
 
     @property
     def further_fields(self) -> list[forms.BoundField]:
@@ -224,7 +233,7 @@ class CorrectionForm(ValueForm, HowForm):
         self.fields["session"].queryset = rows  # type: ignore[attr-defined]
         self.fields["value_text"].label = f"Value in {result.unit}"
         self.fields["expanded_u_text"].label = f"U in {result.unit}"
-        self.without_form_fields(result.characteristic)
+        self.ask_for_points_of(result.characteristic)
 
     def clean(self) -> dict[str, Any]:
         typed: dict[str, Any] = super().clean() or {}

@@ -17,7 +17,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from lab.certificates.snapshot.words import COVERAGE, signed_text
+from lab.certificates.snapshot.words import COVERAGE
 from lab.inspections.models import Decision, Result
 from lab.inspections.selectors import (
     decisions_under,
@@ -25,6 +25,7 @@ from lab.inspections.selectors import (
     history_of,
     results_in_force,
 )
+from lab.inspections.words import deviations_text, nominal_text
 from lab.jobs.models import Agreement, Job, JobItem, MeasuringSession
 from lab.parts.models import Characteristic
 
@@ -110,18 +111,13 @@ def uncertainty_bases(stated: Iterable[Stated]) -> list[str]:
 
 
 def _asked(one: Characteristic) -> dict[str, str]:
-    deviations = [
-        signed_text(deviation)
-        for deviation in (one.lower_deviation, one.upper_deviation)
-        if deviation is not None
-    ]
     return {
         "number": one.number,
         "description": one.description,
         "kind": one.get_kind_display(),
         "evaluation": one.evaluation,
-        "nominal": "" if one.non_negative else str(one.nominal),
-        "deviations": " / ".join(deviations),
+        "nominal": nominal_text(one),
+        "deviations": deviations_text(one),
     }
 
 

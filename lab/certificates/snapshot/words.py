@@ -92,13 +92,3 @@ def span_text(lowest: Quantity | None, highest: Quantity | None) -> str:
     if lowest is None or highest is None:
         return ""
     return str(lowest) if lowest == highest else f"{lowest} to {highest}"
-
-
-def signed_text(deviation: Quantity) -> str:
-    """Write a deviation as it was typed, with its sign.
-
-    >>> signed_text(Quantity("-0.1", "mm")), signed_text(Quantity("0.20", "mm"))
-    ('−0.1 mm', '+0.20 mm')
-    """
-    plain = str(deviation).lstrip("+").replace("-", "\N{MINUS SIGN}")
-    return f"+{plain}" if deviation.value > 0 else plain
