@@ -148,7 +148,6 @@ def check_values(
     system: MeasuringSystem,
     revision: ProcedureRevision,
     thermometer: Device,
-    **changes: Any,
 ) -> dict[str, Any]:
     """Return what records a pass from 7:40 to 8:00 at 22 °C.
 
@@ -168,7 +167,7 @@ def check_values(
         },
         "form_key": "form-1",
         "acting_user": people.technician,
-    } | changes
+    }
 
 
 @pytest.fixture
@@ -181,7 +180,7 @@ def check(
     """Return a function that records the check above with some values changed."""
 
     def record(now: datetime | None = None, **changes: Any) -> ArtefactCheck:
-        values = check_values(people, system, revision, thermometer, **changes)
+        values = check_values(people, system, revision, thermometer) | changes
         with clock.set_to(now or values["ended_at"]):
             return record_check(**values)
 
