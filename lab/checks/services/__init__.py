@@ -6,12 +6,18 @@ from lab.checks.services.afterwards import (
     void_check,
 )
 from lab.checks.services.checks import record_check
-from lab.checks.services.procedures import add_procedure, revise_procedure
-from lab.checks.services.systems import add_system
+from lab.checks.services.procedures import (
+    add_procedure,
+    change_procedure,
+    revise_procedure,
+)
+from lab.checks.services.systems import add_system, change_system
 
 __all__ = [
     "add_procedure",
     "add_system",
+    "change_procedure",
+    "change_system",
     "confirm_late_check",
     "record_break",
     "record_check",

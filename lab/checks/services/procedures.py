@@ -11,12 +11,14 @@ from django.core.validators import validate_slug
 
 from lab.accounts.models import User
 from lab.checks.judging import expansion_of, limit_of
+from lab.checks.locks import lock_systems
 from lab.checks.models import CheckProcedure, MeasuringSystem, ProcedureRevision
 from lab.checks.selectors import newest_revision
 from lab.common import audit
 from lab.common.errors import NotAcceptable
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
+from lab.common.work import enqueue
 from lab.equipment.models import CalibratedValue, Device, DeviceKind
 from lab.laboratory.models import CheckKind
 from lab.metrology.errors import MetrologyError
@@ -52,9 +54,7 @@ def add_procedure(
     tidy = _clean_code(code)
     if kind not in CheckKind:
         raise NotAcceptable(f"“{kind}” is no kind of check.", field="kind")
-    needing = list(systems)
-    if not needing:
-        raise NotAcceptable("Say which systems need it.", field="systems")
+    needing = _needing(systems)
     procedure = CheckProcedure.objects.create(
         code=tidy, title=refuse_placeholder(title, "title"), kind=kind
     )
@@ -63,9 +63,44 @@ def add_procedure(
         "code": tidy,
         "title": procedure.title,
         "kind": kind,
-        "systems": [system.name for system in needing],
+        "systems": _names(needing),
     }
     audit.record("procedure.added", procedure, actor=acting_user, after=after)
+    return procedure
+
+
+@service(may="procedures.revise")
+def change_procedure(
+    *,
+    procedure: CheckProcedure,
+    title: str,
+    systems: Iterable[MeasuringSystem],
+    acting_user: User,
+) -> CheckProcedure:
+    """Change what a procedure is called, or which systems need it from now on.
+
+    Raises
+    ------
+    NotAcceptable
+        If no system needs it, or the title is a placeholder.
+    """
+    needing = _needing(systems)
+    lock_systems([*needing, *procedure.systems.all()])
+    procedure = CheckProcedure.objects.select_for_update().get(pk=procedure.pk)
+    had = list(procedure.systems.all())
+    before = {"title": procedure.title, "systems": _names(had)}
+    after = {"title": refuse_placeholder(title, "title"), "systems": _names(needing)}
+    if before == after:
+        audit.nothing_changed()
+        return procedure
+    procedure.title = str(after["title"])
+    procedure.save(update_fields=["title"])
+    procedure.systems.set(needing)
+    audit.record(
+        "procedure.changed", procedure, actor=acting_user, before=before, after=after
+    )
+    for system in sorted({*had} ^ {*needing}, key=lambda one: one.pk):
+        enqueue("lapses.judge_system", system.pk)
     return procedure
 
 
@@ -124,6 +159,17 @@ def revise_procedure(
         after=_described(columns) | {"revision": revision.number},
     )
     return revision
+
+
+def _needing(systems: Iterable[MeasuringSystem]) -> list[MeasuringSystem]:
+    needing = list(systems)
+    if not needing:
+        raise NotAcceptable("Say which systems need it.", field="systems")
+    return needing
+
+
+def _names(systems: Iterable[MeasuringSystem]) -> list[str]:
+    return sorted(system.name for system in systems)
 
 
 def _clean_code(code: str) -> str:
