@@ -46,7 +46,6 @@ urlpatterns = [
     path("readings", take_readings, name="readings"),
     path("form", take_form, name="form"),
 ]
-handler413 = None
 pytestmark = [pytest.mark.django_db, pytest.mark.urls(__name__)]
 
 
@@ -109,7 +108,6 @@ def test_the_limit_itself_is_let_through(stated: Callable[..., Any]) -> None:
 
 @pytest.mark.parametrize("length", ["none", "-1", "1e9"])
 def test_a_length_that_is_none_is_no_way_round(client: Client, length: str) -> None:
-    # Django reads nothing of a body whose length it isn't told.
     body = BytesIO(b"text=" + b"x" * 100)
     response = client.generic(
         "POST",
@@ -117,8 +115,8 @@ def test_a_length_that_is_none_is_no_way_round(client: Client, length: str) -> N
         content_type="application/x-www-form-urlencoded",
         **{"wsgi.input": body, "CONTENT_LENGTH": length},
     )
-    assert response.status_code in {200, 400, 413, 500}
-    assert b"xxx" not in response.content
+    assert response.status_code == 413
+    assert reached == []
 
 
 def test_an_ordinary_upload_arrives(client: Client) -> None:
