@@ -7,9 +7,9 @@ from typing import Any, Final
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Paragraph
 
 from lab.certificates.pdf import look
+from lab.certificates.pdf.lines import Lines
 from lab.certificates.pdf.pieces import joined, paragraph
 from lab.certificates.pdf.text import text
 
@@ -140,16 +140,14 @@ def _cell(
     shrunk.drawOn(canvas, left, bottom + height - taken - 1.5 - taken_by_content)
 
 
-def fitted(
-    content: str, style: ParagraphStyle, width: float, height: float
-) -> Paragraph:
+def fitted(content: str, style: ParagraphStyle, width: float, height: float) -> Lines:
     """Return a paragraph as large as the style says, or as small as the box needs."""
     size, markup = style.fontSize, text(content)
     while True:
         smaller = style.clone(
             f"{style.name} {size}", fontSize=size, leading=round(size * 1.15, 2)
         )
-        made = Paragraph(markup, smaller)
+        made = Lines(markup, smaller)
         if size <= SMALLEST or made.wrap(width, height)[1] <= height:
             return made
         size -= 0.5

@@ -14,13 +14,13 @@ from reportlab.platypus import (
     Flowable,
     HRFlowable,
     LongTable,
-    Paragraph,
     Spacer,
     Table,
     TableStyle,
 )
 
 from lab.certificates.pdf import fonts, look
+from lab.certificates.pdf.lines import Lines
 from lab.certificates.pdf.text import text
 
 #: What :class:`Number` sets at its decimal sign; all else is set as words.
@@ -42,8 +42,8 @@ BARE: Final[Commands] = [
 ]
 
 
-def paragraph(said: object, style: ParagraphStyle = look.BODY) -> Paragraph:
-    return Paragraph(text(said), style)
+def paragraph(said: object, style: ParagraphStyle = look.BODY) -> Lines:
+    return Lines(text(said), style)
 
 
 def joined(strings: Iterable[str], between: str = ", ") -> str:
@@ -80,7 +80,7 @@ class Number(Flowable):
     def __init__(self, said: str, after: float) -> None:
         super().__init__()
         self.said, self.after = said, after
-        self.words: Paragraph | None = None
+        self.words: Lines | None = None
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         self.width, style = width, look.CELL_RIGHT
@@ -216,4 +216,4 @@ def said(label: str, *strings: str) -> list[Flowable]:
     if not lines:
         return []
     body = "<br/>".join(map(text, lines))
-    return [paragraph(label, look.LABEL_ABOVE), Paragraph(body, look.SAID)]
+    return [paragraph(label, look.LABEL_ABOVE), Lines(body, look.SAID)]

@@ -5,8 +5,8 @@ the sheet's font lacks are set in the first other face that has them; those that
 face has are refused, because a certificate is rendered once and an empty box in it
 could never be mended.
 
-Right-to-left words are printed with all their letters, but in the order in which they
-are stored and unjoined: neither bidirectional order nor shaping is done.
+Right-to-left words are put in order where lines are drawn
+(:mod:`lab.certificates.pdf.lines`); Arabic letters are not joined.
 """
 
 from __future__ import annotations
