@@ -137,7 +137,9 @@ PAGES: Final[dict[str, str]] = {
     "checks:break": "checks.record",
     "checks:void": "checks.void",
     "checks:add-system": "systems.change",
+    "checks:change-system": "systems.change",
     "checks:add-procedure": "procedures.revise",
+    "checks:change-procedure": "procedures.revise",
     "checks:revise": "procedures.revise",
     # rooms
     "environment:rooms": "environment.see",

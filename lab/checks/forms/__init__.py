@@ -1,14 +1,22 @@
 """The forms of the pages of checks."""
 
 from lab.checks.forms.checks import BreakForm, CheckForm, ConfirmForm, VoidForm
-from lab.checks.forms.procedures import ProcedureForm, RevisionForm, SystemForm
+from lab.checks.forms.procedures import (
+    ProcedureChangeForm,
+    ProcedureForm,
+    RevisionForm,
+    SystemChangeForm,
+    SystemForm,
+)
 
 __all__ = [
     "BreakForm",
     "CheckForm",
     "ConfirmForm",
+    "ProcedureChangeForm",
     "ProcedureForm",
     "RevisionForm",
+    "SystemChangeForm",
     "SystemForm",
     "VoidForm",
 ]

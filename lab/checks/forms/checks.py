@@ -9,7 +9,14 @@ from typing import Any, Literal
 from django import forms
 
 from lab.checks.judging import Judged, judged_so_far, quantity_of, reading_unit
-from lab.checks.models import ArtefactCheck, Break, CheckVoid, ProcedureRevision
+from lab.checks.models import (
+    ArtefactCheck,
+    Break,
+    CheckVoid,
+    MeasuringSystem,
+    ProcedureRevision,
+)
+from lab.checks.selectors import last_check_by
 from lab.common import clock
 from lab.common.errors import NotAcceptable
 from lab.common.forms import MomentField, text_area
@@ -35,6 +42,7 @@ class CheckForm(forms.Form):
     started_at = MomentField(label="Started")
     ended_at = MomentField(label="Ended")
     form_key = forms.UUIDField(widget=forms.HiddenInput)
+    revision_number = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(
         self, data: Any, *, revision: ProcedureRevision, **kwargs: Any
@@ -65,8 +73,15 @@ class CheckForm(forms.Form):
         ]
 
     def clean(self) -> dict[str, Any]:
-        """Gather the positions under ``readings``, as the service takes them."""
+        """Gather what the service takes: the positions under ``readings``."""
         typed = super().clean() or {}
+        if typed.pop("revision_number", None) != self.revision.number:
+            # The fields go by their place; another revision may prescribe others.
+            self.add_error(
+                None,
+                f"{self.revision} counts now, and this form was made for another. "
+                "Open it anew and measure by that.",
+            )
         readings = {
             name: typed.pop(field)
             for field, name in self.positions.items()
@@ -76,7 +91,7 @@ class CheckForm(forms.Form):
             typed["form_key"] = str(typed["form_key"])
         else:
             self.add_error(None, "This form has no key of its own. Open it anew.")
-        return typed | {"readings": readings}
+        return typed | {"readings": readings, "procedure": self.revision}
 
     def so_far(self) -> Judged:
         """Judge what is typed up to now; nothing is stored.
@@ -102,9 +117,12 @@ class CheckForm(forms.Form):
         )
 
 
-def start_values(before: ArtefactCheck | None) -> dict[str, Any]:
+def start_values(
+    system: MeasuringSystem, revision: ProcedureRevision
+) -> dict[str, Any]:
     """Return what the form begins with: now, a key, and what the last check had."""
     now = clock.now()
+    before = last_check_by(system, revision.procedure)
     length = before.ended_at - before.started_at if before else USUAL_LENGTH
     only = Device.objects.filter(kind=DeviceKind.CONTACT_THERMOMETER)[:2]
     return {
@@ -114,6 +132,7 @@ def start_values(before: ArtefactCheck | None) -> dict[str, Any]:
         if before
         else (only[0].pk if len(only) == 1 else None),
         "form_key": uuid.uuid4(),
+        "revision_number": revision.number,
     }
 
 

@@ -45,18 +45,31 @@ class SystemForm(forms.Form):
     scanner = forms.ModelChoiceField(Device.objects.filter(kind=DeviceKind.SCANNER))
 
 
-class ProcedureForm(forms.Form):
-    """A new check procedure; what it says comes with its first revision."""
+class SystemChangeForm(forms.Form):
+    """What a system is called, and whether it measures any more."""
 
-    code = forms.SlugField(max_length=40, help_text="The lab's own, such as CP-01.")
+    name = forms.CharField(max_length=80)
+    in_use = forms.BooleanField(required=False, label="In use")
+
+
+class ProcedureChangeForm(forms.Form):
+    """What a procedure is called and which systems need it."""
+
     title = forms.CharField(max_length=120)
-    kind = forms.ChoiceField(choices=CheckKind.choices, label="What is measured")
     systems = forms.ModelMultipleChoiceField(
         MeasuringSystem.objects.filter(in_use=True),
         widget=forms.CheckboxSelectMultiple,
         label="Systems that need it",
         help_text="Without a valid pass of it they do not measure.",
     )
+
+
+class ProcedureForm(ProcedureChangeForm):
+    """A new check procedure; what it says comes with its first revision."""
+
+    code = forms.SlugField(max_length=40, help_text="The lab's own, such as CP-01.")
+    kind = forms.ChoiceField(choices=CheckKind.choices, label="What is measured")
+    field_order = ("code", "title", "kind", "systems")
 
 
 class RevisionForm(forms.Form):

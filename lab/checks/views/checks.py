@@ -19,7 +19,6 @@ from lab.checks.access import get_check_for, get_revision_for, get_system_for
 from lab.checks.forms import CheckForm, ConfirmForm, VoidForm
 from lab.checks.forms.checks import start_values
 from lab.checks.models import ArtefactCheck
-from lab.checks.selectors import last_check_by
 from lab.checks.shown import shown_readings
 from lab.common.errors import NotAcceptable
 from lab.common.forms import accepted
@@ -32,22 +31,18 @@ DETAIL = "checks:detail"
 def record(request: Request, pk: int, code: str) -> HttpResponse:
     system = get_system_for(request.user, pk)
     revision = get_revision_for(request.user, system, code)
-    start = start_values(last_check_by(system, revision.procedure))
+    start = start_values(system, revision)
     form = CheckForm(posted(request), revision=revision, initial=start)
     made: list[ArtefactCheck] = []
     if request.method == "POST" and accepted(
         form,
         lambda: made.append(
             services.record_check(
-                system=system,
-                procedure=revision,
-                acting_user=request.user,
-                **form.cleaned_data,
+                system=system, acting_user=request.user, **form.cleaned_data
             )
         ),
     ):
-        sentence = f"Recorded. {made[0].reason}"
-        return done(request, sentence, DETAIL, made[0].pk)
+        return done(request, f"Recorded. {made[0].reason}", DETAIL, made[0].pk)
     context = {"form": form, "system": system, "revision": revision}
     status = 400 if form.is_bound else 200
     return render(request, "checks/record.html", context, status=status)

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from lab.accounts.http import Request
 from lab.checks import services
 from lab.checks.access import get_procedure_for
-from lab.checks.forms import ProcedureForm, RevisionForm
+from lab.checks.forms import ProcedureChangeForm, ProcedureForm, RevisionForm
 from lab.checks.forms.procedures import revision_title
 from lab.checks.models import CheckProcedure
 from lab.checks.selectors import newest_revision, procedures_with_revisions
@@ -56,6 +56,22 @@ def add(request: Request) -> HttpResponse:
         return done(request, sentence, "checks:revise", made[0].code)
     back = reverse("checks:procedures")
     return form_page(request, form, title="Start a check procedure", back=back)
+
+
+@require_http_methods(FORM_METHODS)
+def change(request: Request, code: str) -> HttpResponse:
+    found = get_procedure_for(request.user, code)
+    now = {"title": found.title, "systems": found.systems.all()}
+    form = ProcedureChangeForm(posted(request), initial=now)
+    if request.method == "POST" and accepted(
+        form,
+        lambda: services.change_procedure(
+            procedure=found, acting_user=request.user, **form.cleaned_data
+        ),
+    ):
+        return done(request, "The procedure is changed.", PROCEDURE, code)
+    back = reverse(PROCEDURE, args=[code])
+    return form_page(request, form, title=f"Change {code}", back=back)
 
 
 @require_http_methods(FORM_METHODS)

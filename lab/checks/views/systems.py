@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from lab.accounts.http import Request
 from lab.checks import services
 from lab.checks.access import get_system_for, systems_for
-from lab.checks.forms import BreakForm, SystemForm
+from lab.checks.forms import BreakForm, SystemChangeForm, SystemForm
 from lab.checks.models import MeasuringSystem
 from lab.checks.selectors import checks_in_trend, checks_of, standing, standings
 from lab.checks.shown import Trend, trend
@@ -26,10 +26,12 @@ BREAKS_SHOWN = 20
 
 @require_safe
 def listed(request: Request) -> HttpResponse:
-    systems = list(systems_for(request.user).filter(in_use=True))
+    every = list(systems_for(request.user))
+    systems = [system for system in every if system.in_use]
     by_system = standings(systems, clock.now())
     context = {
         "systems": [(system, by_system[system.pk]) for system in systems],
+        "out_of_use": [system for system in every if not system.in_use],
         "may_record": request.user.may("checks.record"),
         "may_change": request.user.may("systems.change"),
     }
@@ -49,6 +51,7 @@ def system(request: Request, pk: int) -> HttpResponse:
         "page": history,
         "breaks": found.breaks.select_related("recorded_by")[:BREAKS_SHOWN],
         "may_record": request.user.may("checks.record"),
+        "may_change": request.user.may("systems.change"),
     }
     return render(request, "checks/system.html", context)
 
@@ -75,6 +78,22 @@ def add(request: Request) -> HttpResponse:
         return done(request, f"{made[0]} is set up.", SYSTEM, made[0].pk)
     back = reverse("checks:list")
     return form_page(request, form, title="Add a measuring system", back=back)
+
+
+@require_http_methods(FORM_METHODS)
+def change(request: Request, pk: int) -> HttpResponse:
+    found = get_system_for(request.user, pk)
+    now = {"name": found.name, "in_use": found.in_use}
+    form = SystemChangeForm(posted(request), initial=now)
+    if request.method == "POST" and accepted(
+        form,
+        lambda: services.change_system(
+            system=found, acting_user=request.user, **form.cleaned_data
+        ),
+    ):
+        return done(request, "The system is changed.", SYSTEM, pk)
+    back = reverse(SYSTEM, args=[pk])
+    return form_page(request, form, title=f"Change {found}", back=back)
 
 
 @require_http_methods(FORM_METHODS)
