@@ -44,6 +44,8 @@ def record_spot_reading(
         If another reading of that sensor at that instant is recorded.
     """
     _require_sense(sensor, at, temperature, humidity)
+    # A second click waits here for the first, and then finds its reading.
+    Device.objects.select_for_update().get(pk=sensor.pk)
     earlier = SpotReading.objects.filter(
         sensor=sensor, at=at, superseded_by=None
     ).first()
