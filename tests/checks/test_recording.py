@@ -192,6 +192,7 @@ def test_of_two_that_come_at_once_the_first_is_kept(check, monkeypatch) -> None:
     assert CheckReading.objects.count() == 2
 
 
+@pytest.mark.postgres
 @pytest.mark.django_db(transaction=True)
 def test_two_at_once_on_a_server_make_one_check(
     on_postgres, in_threads, people, system, revision, thermometer
