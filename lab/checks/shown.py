@@ -42,7 +42,7 @@ def shown_readings(readings: Iterable[CheckReading]) -> list[ShownReading]:
             position=one.position,
             measured=str(one.measured),
             reference=f"{one.reference_mm:.4f} mm",
-            error=f"{one.error_mm * 1000:+.1f} µm",
+            error=f"{one.error_mm * 1000:+.1f} µm".replace("-", "\N{MINUS SIGN}"),
             limit=f"{one.limit_mm * 1000:.1f} µm",
             acceptance_limit=f"{one.acceptance_limit_mm * 1000:.1f} µm",
             u_test=f"{one.u_test_mm * 1000:.1f} µm",

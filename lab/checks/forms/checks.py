@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Any
 
 from django import forms
 
@@ -50,17 +50,12 @@ class CheckForm(forms.Form):
         super().__init__(data, **kwargs)
         self.revision = revision
         self.unit = reading_unit(revision, clock.now())
-        sign: Literal["non-negative", "positive"] = (
-            "non-negative" if quantity_of(revision).is_form else "positive"
-        )
         self.positions = {
             f"position_{number}": name
             for number, name in enumerate(revision.position_names)
         }
         for field, name in self.positions.items():
-            self.fields[field] = QuantityFormField(
-                LENGTH, units=[self.unit], label=name, sign=sign
-            )
+            self.fields[field] = _reading_field(name, self.unit, revision)
 
     @property
     def position_fields(self) -> list[forms.BoundField]:
@@ -115,6 +110,20 @@ class CheckForm(forms.Form):
             artefact_temperature=temperature,
             readings=typed["readings"],
         )
+
+
+def _reading_field(
+    name: str, unit: str, revision: ProcedureRevision
+) -> QuantityFormField:
+    """Return a field whose unit is the form's and not to be chosen."""
+    field = QuantityFormField(
+        LENGTH,
+        units=[unit],
+        label=name,
+        sign="non-negative" if quantity_of(revision).is_form else "positive",
+    )
+    field.widget.widgets = [field.widget.widgets[0], forms.HiddenInput()]
+    return field
 
 
 def start_values(
