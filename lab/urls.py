@@ -17,7 +17,7 @@ urlpatterns = [
     path("", include("lab.board.urls")),
     path("results/", include("lab.inspections.urls")),
     path("certificates/", include("lab.certificates.urls")),
-    path("portal/", include("lab.portal.urls")),
+    path("", include("lab.portal.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),
     path("laboratory/", include("lab.laboratory.urls")),

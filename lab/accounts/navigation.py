@@ -13,10 +13,18 @@ from lab.accounts.permissions import PAGES
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One entry: the words on it, the page, and the app whose pages it covers."""
+    """One entry: the words on it, the page, and the app whose pages it covers.
+
+    ``action`` says who is shown it, where more people than those may open the page.
+    """
 
     label: str
     page: str
+    action: str = ""
+
+    @property
+    def asks_for(self) -> str:
+        return self.action or PAGES[self.page]
 
     @property
     def app(self) -> str:
@@ -24,7 +32,8 @@ class Entry:
 
 
 NAVIGATION: Final = (
-    Entry("Board", "home"),
+    Entry("Board", "home", action="jobs.see"),
+    Entry("Your jobs", "portal:home"),
     Entry("Jobs", "jobs:list"),
     Entry("Checks", "checks:list"),
     Entry("Rooms", "environment:rooms"),
@@ -46,5 +55,5 @@ def entries_for(request: Request) -> list[dict[str, object]]:
     return [
         {"label": entry.label, "url": reverse(entry.page), "here": entry.app == here}
         for entry in NAVIGATION
-        if entry.page in PAGES and request.user.may(PAGES[entry.page])
+        if entry.page in PAGES and request.user.may(entry.asks_for)
     ]

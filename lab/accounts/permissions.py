@@ -170,7 +170,10 @@ PAGES: Final[dict[str, str]] = {
     "inspections:decide": "results.record",
     "inspections:finish": "results.record",
     # portal
+    "portal:ask": ANYONE,
+    "portal:authentic": ANYONE,
     "portal:home": "portal.see",
+    "portal:job": "portal.see",
     "portal:certificate": "portal.see",
     # certificates
     "certificates:list": "certificates.see",

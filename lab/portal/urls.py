@@ -1,11 +1,14 @@
-"""Addresses of the clients' own pages."""
+"""Addresses of the clients' own pages, and of the one that anybody may ask."""
 
 from django.urls import path
 
-from lab.portal import views
+from lab.portal.views import clients, strangers
 
 app_name = "portal"
 urlpatterns = [
-    path("", views.home, name="home"),
-    path("certificates/<str:number>/", views.certificate, name="certificate"),
+    path("c/", strangers.ask, name="ask"),
+    path("c/<str:code>/", strangers.authentic, name="authentic"),
+    path("portal/", clients.home, name="home"),
+    path("portal/jobs/<str:number>/", clients.job, name="job"),
+    path("portal/certificates/<str:number>/", clients.certificate, name="certificate"),
 ]
