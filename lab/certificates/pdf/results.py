@@ -28,7 +28,7 @@ Row = dict[str, Any]
 COLUMNS: Final[dict[str, tuple[str, float]]] = {
     "number": ("No.", 9 * mm),
     "characteristic": ("Characteristic", 0.0),
-    "tolerance": ("Tolerance", 39 * mm),
+    "tolerance": ("Tolerance", 42 * mm),
     "value": ("Result", 19 * mm),
     "expanded_u": ("U", 13 * mm),
     "unit": ("Unit", 9 * mm),
