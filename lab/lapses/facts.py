@@ -11,17 +11,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import QuerySet
 
 from lab.checks.models import ArtefactCheck, Break, ProcedureRevision
+from lab.checks.selectors import counting_passes
 from lab.environment.models import SpotReading
 from lab.equipment.models import Device
 from lab.equipment.selectors import calibration_spans, device_key
 from lab.jobs.models import MeasuringSession
 from lab.jobs.selectors import segments, thermometers_of
 from lab.metrology import bracketing
-
-Verdict = ArtefactCheck.Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,17 +159,7 @@ def checks_between(
 
 def standing_passes(system_id: int) -> QuerySet[ArtefactCheck]:
     """Return the passes of a system that count without any doubt."""
-    in_time = Q(recorded_at__lte=F("ended_at") + bracketing.LATE_AFTER)
-    astride = Break.objects.filter(
-        system=system_id, at__gt=OuterRef("started_at"), at__lt=OuterRef("ended_at")
-    )
-    return ArtefactCheck.objects.filter(
-        in_time | Q(late_confirmation__isnull=False),
-        ~Exists(astride),
-        system=system_id,
-        verdict=Verdict.PASS,
-        void=None,
-    )
+    return counting_passes().filter(system=system_id)
 
 
 def _span_of_checks(
