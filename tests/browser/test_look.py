@@ -61,6 +61,37 @@ def test_pages_fit_and_are_accessible(
     assert not faults, "\n".join(faults)
 
 
+#: Pages used standing at the machine, with gloves.
+AT_THE_MACHINE = ("/checks/systems/1/record/CP-01/", "/rooms/1/record/")
+#: What a finger aims at; a link within a sentence is as high as its line (WCAG 2.5.8).
+TARGETS = """
+(least) => [...document.querySelectorAll(
+    'main button, main select, main textarea, main summary, nav a, main .button, '
+    + 'main input:not([type=hidden])'
+)].filter(one => one.offsetParent !== null).map(one => {
+    const round = one.matches('[type=checkbox], [type=radio]');
+    const own = round ? one.closest('label') : one;
+    const box = (own || one).getBoundingClientRect();
+    return [one.outerHTML.slice(0, 60), Math.min(box.width, box.height)];
+}).filter(([_, size]) => size < least)
+"""
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_targets_are_large_enough(browser: Browser, demo: Demo, width: int) -> None:
+    context = browser.new_context(viewport={"width": width, "height": 900})
+    page = context.new_page()
+    sign_in(page, demo, "teodor")
+    small = {}
+    for path in (*PAGES, *AT_THE_MACHINE, *first_entries(page, demo)):
+        page.goto(f"{demo.address}{path}")
+        found = page.evaluate(TARGETS, 44 if path in AT_THE_MACHINE else 24)
+        if found:
+            small[path] = found
+    context.close()
+    assert small == {}
+
+
 def first_entries(page: Page, demo: Demo) -> list[str]:
     """Return the address of the first entry of each list."""
     found = []
