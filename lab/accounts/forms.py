@@ -13,6 +13,7 @@ from lab.accounts.identity import ConfirmedIdentity, confirm_identity, has_passw
 from lab.accounts.models import EMAIL_LENGTH, NAME_LENGTH, User
 from lab.accounts.permissions import Role
 from lab.common.errors import DomainError
+from lab.common.forms import add_refusal
 
 
 class PasswordField(forms.CharField):
@@ -215,12 +216,6 @@ def find_person(request: Request, email: str, password: str) -> User | None:
     """Return whom e-mail and password belong to; wrong ones count to the lock-out."""
     found = authenticate(request, username=email, password=password)
     return found if isinstance(found, User) else None
-
-
-def add_refusal(form: forms.Form, refusal: DomainError) -> None:
-    """Put a service's refusal beside the field it names, or above the form."""
-    field = refusal.field if refusal.field in form.fields else None
-    form.add_error(field, refusal.sentence)
 
 
 def _code_help(hint: DemoHint | None) -> str:

@@ -9,7 +9,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 
 from lab.accounts.codes import device_of, key_picture, key_text, new_key
 from lab.accounts.entering import complete, pass_code
-from lab.accounts.forms import CodeForm, EnrolForm, IdentityForm, add_refusal
+from lab.accounts.forms import CodeForm, EnrolForm, IdentityForm
 from lab.accounts.http import Request
 from lab.accounts.services import enrol_phone, make_backup_codes
 from lab.accounts.sessions import (
@@ -20,6 +20,7 @@ from lab.accounts.sessions import (
 )
 from lab.accounts.views.sign_in import get_or_post, status_of
 from lab.common.errors import DomainError
+from lab.common.forms import add_refusal
 
 
 @sensitive_post_parameters()

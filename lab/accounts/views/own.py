@@ -9,12 +9,13 @@ from django.shortcuts import redirect, render
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST, require_safe
 
-from lab.accounts.forms import ChangePasswordForm, add_refusal
+from lab.accounts.forms import ChangePasswordForm
 from lab.accounts.http import Request
 from lab.accounts.selectors import backup_codes_left, recent_sign_ins
 from lab.accounts.services import change_password, end_all_sessions
 from lab.accounts.views.sign_in import get_or_post, status_of
 from lab.common.errors import DomainError
+from lab.common.forms import add_refusal
 
 
 @require_safe

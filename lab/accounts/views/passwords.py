@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_safe
 
-from lab.accounts.forms import AskPasswordForm, NewPasswordForm, add_refusal
+from lab.accounts.forms import AskPasswordForm, NewPasswordForm
 from lab.accounts.http import Request
 from lab.accounts.identity import forget_wrong_passwords
 from lab.accounts.links import find_link
@@ -18,6 +18,7 @@ from lab.accounts.services import ask_password_link, set_password_by_link
 from lab.accounts.views.sign_in import get_or_post, status_of
 from lab.common.actors import PROGRAM
 from lab.common.errors import NotAcceptable
+from lab.common.forms import add_refusal
 
 
 @get_or_post

@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
-from lab.accounts.forms import PersonForm, ReasonForm, add_refusal
+from lab.accounts.forms import PersonForm, ReasonForm
 from lab.accounts.http import Request
 from lab.accounts.models import User
 from lab.accounts.selectors import has_phone, people_like, recent_sign_ins
@@ -23,6 +23,7 @@ from lab.accounts.services import (
 )
 from lab.accounts.views.sign_in import get_or_post, status_of
 from lab.common.errors import NotAcceptable
+from lab.common.forms import add_refusal
 
 
 @require_safe
