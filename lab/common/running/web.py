@@ -34,6 +34,8 @@ def serve(
     """
     server = _server(host, port, threads)
     signal.signal(signal.SIGTERM, _leave)
+    # A shell starts what runs in its background deaf to Ctrl-C, and Python keeps it so.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     manage = [sys.executable, str(settings.BASE_DIR / "manage.py")]
     child = Supervised([*manage, "worker", "--leave-with-parent"]) if worker else None
     if child is not None:
