@@ -17,6 +17,7 @@ from lab.certificates.snapshot import content_of, content_sha256
 from lab.common import clock
 from lab.common.errors import NotAcceptable, NotAllowed, WrongState
 from lab.common.models import AuditEntry
+from lab.inspections.services import finish_evaluation
 from lab.jobs.models import Job
 from lab.jobs.services import raise_hold, return_item
 from tests import chain
@@ -229,7 +230,7 @@ def test_who_only_entered_results_does_not_review_them(lab, people) -> None:
     job, session = chain.measured_job(lab)
     chain.record(lab, job, session, acting_user=people.signatory)
     chain.check(lab, chain.at(12))
-    chain.finish_evaluation(job=job, acting_user=people.technician)
+    finish_evaluation(job=job, acting_user=people.technician)
     made = chain.draft(lab, Job.objects.get(pk=job.pk))
     submit_draft(draft=made, acting_user=people.technician)
     with pytest.raises(NotAllowed, match="You measured, evaluated or entered"):

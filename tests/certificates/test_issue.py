@@ -34,8 +34,9 @@ from lab.inspections.selectors import results_in_force
 from lab.inspections.services import correct_result, decide_anew
 from lab.jobs.models import Hold, Job
 from lab.jobs.selectors import open_holds
-from lab.jobs.services import clear_hold, move_job, raise_hold
+from lab.jobs.services import clear_hold, end_session, move_job, raise_hold
 from lab.laboratory.models import Laboratory
+from lab.metrology.units import Quantity
 from tests import chain
 
 pytestmark = pytest.mark.django_db
@@ -205,7 +206,7 @@ def test_a_corrected_result_is_reviewed_anew(lab, people, job, reviewed) -> None
 
 
 def test_a_corrected_reading_of_the_room_is_reviewed_anew(lab, job, reviewed) -> None:
-    chain.read_room(lab, chain.at(11, 10), temperature=chain.Quantity("21.4", "°C"))
+    chain.read_room(lab, chain.at(11, 10), temperature=Quantity("21.4", "°C"))
     refused(lab, reviewed, "changed since it was reviewed")
 
 
@@ -363,7 +364,7 @@ def test_results_before_an_adjustment_stand_beside_those_after(
     with clock.set_to(chain.at(12, 30)):
         again = chain.start(lab, job)
     with clock.set_to(chain.at(13)):
-        chain.end_session(session=again, at=chain.at(13), acting_user=people.technician)
+        end_session(session=again, at=chain.at(13), acting_user=people.technician)
     chain.read_room(lab, chain.at(12, 45))
     chain.check(lab, chain.at(13, 30))
     for result in results_in_force(job).filter(characteristic__number="1"):

@@ -15,6 +15,7 @@ from lab.common import clock
 from lab.common.models import AuditEntry
 from lab.inspections.services import correct_result
 from lab.jobs.services import raise_hold
+from lab.metrology.units import Quantity
 from tests import chain
 
 pytestmark = pytest.mark.django_db
@@ -128,7 +129,7 @@ def test_what_stands_against_it_is_shown_and_asks_for_no_code(
 
 def test_a_change_since_the_review_is_shown(lab, job, as_) -> None:
     draft = chain.reviewed_draft(lab, job)
-    chain.read_room(lab, chain.at(11, 30), temperature=chain.Quantity("21", "°C"))
+    chain.read_room(lab, chain.at(11, 30), temperature=Quantity("21", "°C"))
     shown = as_("signatory").get(page("draft", draft.pk)).content.decode()
     assert "has changed since it was reviewed" in shown
 

@@ -1,8 +1,4 @@
-"""The thin chain for tests: a small lab, and steps of a job through the services.
-
-Each step is a function with sensible values, any of which can be changed by name.
-Days are in March 2026, times in UTC; ``at(9)`` is nine o'clock on the working day.
-"""
+"""The lab before its first job: house, people's authority, devices, systems."""
 
 from __future__ import annotations
 
@@ -10,43 +6,19 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from lab.certificates.models import Certificate, Draft
-from lab.certificates.services import (
-    abandon_draft,
-    approve_draft,
-    issue_certificate,
-    start_draft,
-    submit_draft,
-)
-from lab.checks.models import ArtefactCheck, MeasuringSystem, ProcedureRevision
+from lab.checks.models import MeasuringSystem, ProcedureRevision
 from lab.checks.services import (
     add_procedure,
     add_system,
-    record_check,
     revise_procedure,
-    void_check,
 )
 from lab.common import clock
 from lab.common.actors import PROGRAM
 from lab.customers.models import Contact, Customer
 from lab.customers.services import add_contact, add_customer
-from lab.environment.models import SpotReading
-from lab.environment.services import record_spot_reading
 from lab.equipment.entries import CalibratedEntry
 from lab.equipment.models import Device
 from lab.equipment.services import add_device, record_calibration
-from lab.inspections.entries import ResultEntry
-from lab.inspections.models import Result
-from lab.inspections.services import finish_evaluation, record_results
-from lab.jobs.models import Agreement, Job, JobItem, MeasuringSession
-from lab.jobs.services import (
-    book_job,
-    end_session,
-    receive_item,
-    record_agreement,
-    record_part_temperature,
-    start_session,
-)
 from lab.laboratory.climate import Limits
 from lab.laboratory.models import (
     Activity,
@@ -66,7 +38,6 @@ from lab.laboratory.services import (
     set_up_laboratory,
     start_method,
 )
-from lab.lapses.services import judge_sessions_now
 from lab.metrology.units import Quantity
 from lab.parts.entries import CharacteristicEntry
 from lab.parts.models import Characteristic, PartRevision
@@ -371,256 +342,3 @@ def _procedure(
         closing_within=timedelta(hours=20),
         acting_user=people.quality,
     )
-
-
-# --- Around the jobs --------------------------------------------------------------
-
-
-def check(
-    lab: Lab, ended_at: datetime, *, off_um: float = 5.0, **changes: Any
-) -> ArtefactCheck:
-    """Check the system on the bar, recorded at once; beyond 54 µm off it fails."""
-    length = f"{float(BAR_VALUE.value.value) + off_um / 1000:.4f}"
-    with clock.set_to(ended_at):
-        return record_check(
-            **{
-                "system": lab.system,
-                "procedure": lab.procedure,
-                "started_at": ended_at - timedelta(minutes=10),
-                "ended_at": ended_at,
-                "artefact_temperature": Quantity("20.0", "°C"),
-                "thermometer": lab.thermometer,
-                "readings": {
-                    name: Quantity(length, "mm")
-                    for name in lab.procedure.position_names
-                },
-                "form_key": f"{lab.system.pk}-{ended_at.isoformat()}"[:36],
-                "acting_user": lab.people.technician,
-            }
-            | changes
-        )
-
-
-def void(lab: Lab, made: ArtefactCheck) -> None:
-    void_check(
-        check=made,
-        cause="recording error",
-        reason="The readings of another day were typed.",
-        acting_user=lab.people.quality,
-    )
-
-
-def judge(job: Job) -> None:
-    """Judge a job's sessions as a worker would."""
-    judge_sessions_now(sessions=list(job.sessions.all()), acting_user=PROGRAM)
-
-
-def read_room(lab: Lab, when: datetime, **changes: Any) -> SpotReading:
-    with clock.set_to(when):
-        return record_spot_reading(
-            **{
-                "room": lab.room,
-                "sensor": lab.logger,
-                "at": when,
-                "temperature": Quantity("20.1", "°C"),
-                "humidity": Quantity("46", "%"),
-                "acting_user": lab.people.technician,
-            }
-            | changes
-        )
-
-
-# --- Steps of a job ---------------------------------------------------------------
-
-
-def book(lab: Lab, **changes: Any) -> Job:
-    return book_job(
-        **{
-            "customer": lab.customer,
-            "contact": lab.contact,
-            "order_number": "PO 4100",
-            "part_revision": lab.revision,
-            "room": lab.room,
-            "serials": ["RR-1-700", "RR-1-701"],
-            "acting_user": lab.people.coordinator,
-        }
-        | changes
-    )
-
-
-def agree(lab: Lab, job: Job, **changes: Any) -> Agreement:
-    return record_agreement(
-        **{
-            "job": job,
-            "asked": "Measure everything and state conformity.",
-            "part_revision": lab.revision,
-            "method": lab.method,
-            "rule": lab.guarded,
-            "agreed_with": lab.contact,
-            "agreed_on": FOUNDED,
-            "acting_user": lab.people.coordinator,
-        }
-        | changes
-    )
-
-
-def receive(lab: Lab, job: Job, **changes: Any) -> None:
-    for item in job.items.all():
-        receive_item(
-            **{
-                "item": item,
-                "at": clock.now(),
-                "condition": "Clean, no damage seen.",
-                "place": "Soaking bench",
-                "acting_user": lab.people.coordinator,
-            }
-            | changes
-        )
-
-
-def ready_job(lab: Lab, **changes: Any) -> Job:
-    """Return a job that may be measured: booked, agreed, its items here."""
-    with clock.set_to(at(8)):
-        job = book(lab, **{k: v for k, v in changes.items() if k == "serials"})
-        agree(lab, job, **{k: v for k, v in changes.items() if k != "serials"})
-        receive(lab, job)
-    return Job.objects.get(pk=job.pk)
-
-
-def start(lab: Lab, job: Job, **changes: Any) -> MeasuringSession:
-    return start_session(
-        **{
-            "job": job,
-            "system": lab.system,
-            "items": list(job.items.all()),
-            "at": clock.now(),
-            "acting_user": lab.people.technician,
-        }
-        | changes
-    )
-
-
-def measured_job(lab: Lab, **changes: Any) -> tuple[Job, MeasuringSession]:
-    """Return a job that was measured from nine to eleven, and the session."""
-    job = ready_job(lab, **changes)
-    with clock.set_to(at(9)):
-        session = start(lab, job)
-        for item in job.items.all():
-            record_part_temperature(
-                item=item,
-                session=session,
-                at=at(9),
-                temperature=Quantity("20.3", "°C"),
-                thermometer=lab.thermometer,
-                acting_user=lab.people.technician,
-            )
-    with clock.set_to(at(11)):
-        end_session(session=session, at=at(11), acting_user=lab.people.technician)
-    return Job.objects.get(pk=job.pk), MeasuringSession.objects.get(pk=session.pk)
-
-
-def entry(item: JobItem, characteristic: Characteristic, **changes: Any) -> ResultEntry:
-    """Return a good result of a characteristic of the part above."""
-    value, u = {"1": ("1000.012", "0.040"), "2": ("0.031", "0.020")}.get(
-        characteristic.number, ("90.012", "0.020")
-    )
-    form = characteristic.non_negative
-    return ResultEntry(
-        **{
-            "item": item,
-            "characteristic": characteristic,
-            "unit": "°" if characteristic.is_angle else "mm",
-            "value_text": value,
-            "expanded_u_text": u,
-            "coverage_factor_text": "2",
-            "uncertainty_basis": "Components: noise, scale, temperatures, fit",
-            "temperature_state": Result.TemperatureState.AT_REFERENCE,
-            "number_of_points": 2400 if form else None,
-            "filter_text": "none" if form else "",
-            "association": "minimum zone" if form else "least squares",
-            "software": "In-house evaluation 3.1",
-        }
-        | changes
-    )
-
-
-def entries(lab: Lab, job: Job, **changes: Any) -> list[ResultEntry]:
-    return [
-        entry(item, one, **changes)
-        for item in job.items.order_by("position")
-        for one in lab.characteristics.values()
-    ]
-
-
-def record(
-    lab: Lab, job: Job, session: MeasuringSession, **changes: Any
-) -> list[Result]:
-    return record_results(
-        **{
-            "job": job,
-            "session": session,
-            "entries": entries(lab, job),
-            "evaluated_by": lab.people.technician,
-            "acting_user": lab.people.technician,
-        }
-        | changes
-    )
-
-
-def evaluated_job(lab: Lab, **changes: Any) -> Job:
-    """Return a job whose results are recorded, decided and complete, at one o'clock."""
-    job, session = measured_job(lab, **changes)
-    with clock.set_to(at(13)):
-        record(lab, job, session)
-        finish_evaluation(job=job, acting_user=lab.people.technician)
-    return Job.objects.get(pk=job.pk)
-
-
-# --- Papers -----------------------------------------------------------------------
-
-
-def certifiable_job(lab: Lab, **changes: Any) -> Job:
-    """Return an evaluated job, its room read and its session bracketed by checks."""
-    read_room(lab, at(8, 10))
-    read_room(lab, at(10, 40), temperature=Quantity("20.4", "°C"))
-    check(lab, at(8, 30))
-    job = evaluated_job(lab, **changes)
-    check(lab, at(12))
-    return job
-
-
-def draft(lab: Lab, job: Job, **changes: Any) -> Draft:
-    return start_draft(
-        **{
-            "job": job,
-            "items": list(job.items.order_by("position")),
-            "title": "measurement_report",
-            "deviations": "None.",
-            "acting_user": lab.people.technician,
-        }
-        | changes
-    )
-
-
-def reviewed_draft(lab: Lab, job: Job, **changes: Any) -> Draft:
-    """Return a draft that a third technician has approved."""
-    made = draft(lab, job, **changes)
-    submit_draft(draft=made, acting_user=lab.people.technician)
-    return approve_draft(draft=made, acting_user=lab.people.technician3)
-
-
-def issue(lab: Lab, reviewed: Draft) -> Certificate:
-    return issue_certificate(draft=reviewed, acting_user=lab.people.signatory)
-
-
-def certificate(lab: Lab, **changes: Any) -> Certificate:
-    """Return a certificate, issued at two o'clock."""
-    job = certifiable_job(lab)
-    with clock.set_to(at(14)):
-        return issue(lab, reviewed_draft(lab, job, **changes))
-
-
-def abandon(lab: Lab, job: Job) -> None:
-    """Give up the newest draft of a job."""
-    newest = Draft.objects.filter(job=job).latest("pk")
-    abandon_draft(draft=newest, acting_user=lab.people.technician)
