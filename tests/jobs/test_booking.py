@@ -22,15 +22,16 @@ from lab.laboratory.services import offer_decision_rule
 from lab.metrology.units import Quantity
 from lab.parts.entries import CharacteristicEntry
 from lab.parts.services import record_revision
-from tests.jobs.conftest import NOON, agree, book
+from tests.chain import agree, book
+from tests.jobs.conftest import NOON
 
 pytestmark = pytest.mark.django_db
 
 
 def test_a_job_gets_a_number_and_its_items(lab, people) -> None:
     with clock.set_to(NOON):
-        job = book(lab, people)
-        second = book(lab, people, order_number="PO 4101")
+        job = book(lab)
+        second = book(lab, order_number="PO 4101")
     assert (job.number, second.number) == ("J2026-0001", "J2026-0002")
     assert [item.serial for item in job.items.all()] == ["RR-1-700", "RR-1-701"]
     entry = AuditEntry.objects.filter(verb="job.booked").first()
@@ -48,7 +49,7 @@ def test_a_job_gets_a_number_and_its_items(lab, people) -> None:
 )
 def test_a_job_without_sense_is_refused(lab, people, change, message) -> None:
     with pytest.raises(NotAcceptable, match=message):
-        book(lab, people, **change)
+        book(lab, **change)
     assert not Job.objects.exists()
 
 
@@ -58,16 +59,16 @@ def test_another_customer_s_contact_or_part_is_refused(lab, people) -> None:
         customer=tern, name="Corwin", email="c@tern.example", acting_user=PROGRAM
     )
     with pytest.raises(NotAcceptable, match="no contact of"):
-        book(lab, people, contact=corwin)
+        book(lab, contact=corwin)
     with pytest.raises(NotAcceptable, match="no part of"):
-        book(lab, people, customer=tern, contact=corwin)
+        book(lab, customer=tern, contact=corwin)
 
 
 def test_a_contract_review_pins_and_a_later_one_takes_over(lab, people) -> None:
     with clock.set_to(NOON):
-        job = book(lab, people)
-        first = agree(lab, people, job)
-        second = agree(lab, people, job, rule=None)
+        job = book(lab)
+        first = agree(lab, job)
+        second = agree(lab, job, rule=None)
     assert (first.number, second.number) == (1, 2)
     assert agreement_in_force(job) == second
     assert not second.states_conformity
@@ -88,9 +89,9 @@ def test_a_rule_that_could_accept_nothing_is_refused(lab, people) -> None:
             characteristics=[narrow],
             acting_user=people.coordinator,
         )
-        job = book(lab, people, part_revision=tight)
+        job = book(lab, part_revision=tight)
         with pytest.raises(NotAcceptable, match="no value could be accepted") as found:
-            agree(lab, people, job, part_revision=tight)
+            agree(lab, job, part_revision=tight)
     assert found.value.field == "rule"
 
 
@@ -102,25 +103,25 @@ def test_a_rule_by_iso_14253_1_asks_who_must_prove_what(lab, people) -> None:
         acting_user=people.quality,
     )
     with clock.set_to(NOON):
-        job = book(lab, people)
+        job = book(lab)
         with pytest.raises(NotAcceptable) as refusal:
-            agree(lab, people, job, rule=proven)
+            agree(lab, job, rule=proven)
         assert refusal.value.field == "burden"
-        made = agree(lab, people, job, rule=proven, burden="conformity")
+        made = agree(lab, job, rule=proven, burden="conformity")
     assert made.burden == "conformity"
 
 
 def test_an_agreement_in_the_future_is_refused(lab, people) -> None:
     with clock.set_to(NOON):
-        job = book(lab, people)
+        job = book(lab)
         with pytest.raises(NotAcceptable, match="future"):
-            agree(lab, people, job, agreed_on=date(2026, 3, 18))
+            agree(lab, job, agreed_on=date(2026, 3, 18))
 
 
 def test_a_corrected_drawing_outdates_the_agreement(lab, people) -> None:
     with clock.set_to(NOON):
-        job = book(lab, people)
-        made = agree(lab, people, job)
+        job = book(lab)
+        made = agree(lab, job)
         assert not agreement_is_outdated(job, made)
         record_revision(
             part=lab.revision.part,
@@ -140,7 +141,7 @@ def test_a_corrected_drawing_outdates_the_agreement(lab, people) -> None:
 
 
 def test_cancelling_needs_a_reason_and_a_job_not_begun(lab, people) -> None:
-    job = book(lab, people)
+    job = book(lab)
     with pytest.raises(NotAcceptable):
         cancel_job(job=job, reason="", acting_user=people.coordinator)
     cancel_job(job=job, reason="Not needed any more.", acting_user=people.coordinator)
@@ -185,7 +186,7 @@ def test_a_job_is_booked_and_agreed_through_the_pages(lab, people, sign_in) -> N
 
 
 def test_who_sees_and_does_what(lab, people, sign_in) -> None:
-    book(lab, people)
+    book(lab)
     assert jobs_for(people.technician).count() == 1
     assert jobs_for(people.client).count() == 0
     client = sign_in(Client(), people.client)
@@ -199,7 +200,7 @@ def test_who_sees_and_does_what(lab, people, sign_in) -> None:
 
 
 def test_the_list_finds_by_what_people_have_at_hand(lab, people, sign_in) -> None:
-    job = book(lab, people)
+    job = book(lab)
     client = sign_in(Client(), people.coordinator)
     for said in ("RR-1-701", "PO 4100", "ravelin", job.number, "RR-1"):
         found = client.get(reverse("jobs:list"), {"q": said}).context["page"].rows

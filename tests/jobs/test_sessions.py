@@ -25,10 +25,10 @@ from lab.jobs.services import (
     record_part_temperature,
     resume_session,
     return_item,
-    start_session,
 )
 from lab.metrology.units import Quantity
-from tests.jobs.conftest import MORNING, NOON, book, receive
+from tests.chain import book, receive, start
+from tests.jobs.conftest import MORNING, NOON
 
 pytestmark = pytest.mark.django_db
 MINUTE = timedelta(minutes=1)
@@ -40,30 +40,17 @@ def _noon():
         yield
 
 
-def start(lab, people, job, **changes) -> MeasuringSession:
-    return start_session(
-        **{
-            "job": job,
-            "system": lab.system,
-            "items": list(job.items.all()),
-            "at": NOON,
-            "acting_user": people.technician,
-        }
-        | changes
-    )
-
-
 def test_the_first_item_received_moves_the_job(lab, people) -> None:
-    job = book(lab, people)
-    receive(people, job)
+    job = book(lab)
+    receive(lab, job)
     job.refresh_from_db()
     assert job.state == "received"
     with pytest.raises(WrongState, match="received already"):
-        receive(people, job)
+        receive(lab, job)
 
 
 def test_a_damaged_item_holds_the_job(lab, people) -> None:
-    job = book(lab, people)
+    job = book(lab)
     receive_item(
         item=job.items.first(),
         at=MORNING,
@@ -76,7 +63,7 @@ def test_a_damaged_item_holds_the_job(lab, people) -> None:
 
 
 def test_a_session_runs_pauses_resumes_and_ends(lab, people, ready_job) -> None:
-    session = start(lab, people, ready_job)
+    session = start(lab, ready_job)
     ready_job.refresh_from_db()
     assert ready_job.state == "measuring"
     with clock.set_to(NOON + 60 * MINUTE):
@@ -103,37 +90,37 @@ def test_a_session_runs_pauses_resumes_and_ends(lab, people, ready_job) -> None:
 
 
 def test_what_runs_is_neither_resumed_nor_started_again(lab, people, ready_job) -> None:
-    session = start(lab, people, ready_job)
+    session = start(lab, ready_job)
     with pytest.raises(WrongState):
         resume_session(session=session, at=NOON, acting_user=people.technician)
     with pytest.raises(WrongState):
-        start(lab, people, ready_job)
+        start(lab, ready_job)
 
 
 def test_an_unauthorised_person_can_not_measure(lab, people, ready_job) -> None:
     with pytest.raises(NotAllowed, match="not authorised to measure by MP-01"):
-        start(lab, people, ready_job, acting_user=people.signatory)
-    session = start(lab, people, ready_job)
+        start(lab, ready_job, acting_user=people.signatory)
+    session = start(lab, ready_job)
     pause_session(
         session=session, at=NOON, reason="Break.", acting_user=people.technician
     )
     with pytest.raises(NotAllowed):
-        resume_session(session=session, at=NOON, acting_user=people.technician2)
+        resume_session(session=session, at=NOON, acting_user=people.technician3)
 
 
 def test_a_job_without_agreement_items_or_on_hold_does_not_start(
     lab, people, ready_job
 ) -> None:
-    bare = book(lab, people)
+    bare = book(lab)
     with pytest.raises(WrongState, match="Receive its items"):
-        start(lab, people, bare)
-    receive(people, bare)
+        start(lab, bare)
+    receive(lab, bare)
     with pytest.raises(WrongState, match="Nothing is agreed"):
-        start(lab, people, Job.objects.get(pk=bare.pk))
+        start(lab, Job.objects.get(pk=bare.pk))
     with pytest.raises(NotAcceptable, match="which items"):
-        start(lab, people, ready_job, items=[])
+        start(lab, ready_job, items=[])
     with pytest.raises(NotAcceptable, match="another job"):
-        start(lab, people, ready_job, items=list(bare.items.all()))
+        start(lab, ready_job, items=list(bare.items.all()))
     raise_hold(
         job=ready_job,
         cause_key="by hand;1",
@@ -142,18 +129,18 @@ def test_a_job_without_agreement_items_or_on_hold_does_not_start(
         acting_user=people.coordinator,
     )
     with pytest.raises(WrongState, match="on hold: Ask the customer"):
-        start(lab, people, ready_job)
+        start(lab, ready_job)
 
 
 def test_a_system_measures_one_thing_at_a_time(lab, people, ready_job) -> None:
-    start(lab, people, ready_job)
+    start(lab, ready_job)
     with pytest.raises(WrongState, match="measures J2026-0001 already"):
-        start(lab, people, ready_job)
-    start(lab, people, ready_job, system=lab.other_system)
+        start(lab, ready_job)
+    start(lab, ready_job, system=lab.other_system)
 
 
 def test_events_come_in_order_and_not_in_the_future(lab, people, ready_job) -> None:
-    session = start(lab, people, ready_job)
+    session = start(lab, ready_job)
     with pytest.raises(NotAcceptable, match="can't lie before it"):
         end_session(session=session, at=NOON - MINUTE, acting_user=people.technician)
     with pytest.raises(NotAcceptable, match="in the future"):
@@ -163,7 +150,7 @@ def test_events_come_in_order_and_not_in_the_future(lab, people, ready_job) -> N
 
 
 def test_a_corrected_time_keeps_the_old_one(lab, people, ready_job) -> None:
-    session = start(lab, people, ready_job)
+    session = start(lab, ready_job)
     with clock.set_to(NOON + 90 * MINUTE):
         ended = end_session(
             session=session, at=NOON + 80 * MINUTE, acting_user=people.technician
@@ -262,7 +249,7 @@ def test_the_last_item_returned_ends_the_job(lab, people, ready_job) -> None:
     ready_job.refresh_from_db()
     assert ready_job.state == "returned"
     with pytest.raises(WrongState):
-        start(lab, people, ready_job)
+        start(lab, ready_job)
 
 
 def test_nothing_leaves_on_hold_without_a_reason_or_while_measured(
@@ -282,7 +269,7 @@ def test_nothing_leaves_on_hold_without_a_reason_or_while_measured(
     clear_hold(
         hold=open_holds(ready_job).get(), reason="Done.", acting_user=people.quality
     )
-    start(lab, people, ready_job)
+    start(lab, ready_job)
     with pytest.raises(WrongState, match="has not ended"):
         give_back(people, item)
 
@@ -290,7 +277,7 @@ def test_nothing_leaves_on_hold_without_a_reason_or_while_measured(
 def test_a_job_moves_only_where_the_table_says(lab, people, ready_job) -> None:
     with pytest.raises(WrongState, match="can't become in review"):
         move_job(job=ready_job, to="in review", acting_user=people.technician)
-    session = start(lab, people, ready_job)
+    session = start(lab, ready_job)
     with pytest.raises(WrongState, match="has not ended"):
         move_job(job=ready_job, to="evaluated", acting_user=people.technician)
     end_session(session=session, at=NOON, acting_user=people.technician)
