@@ -25,6 +25,7 @@ from lab.accounts.services import create_person
 from lab.accounts.sessions import stamp_sign_in
 from lab.common import fences
 from lab.common.actors import PROGRAM
+from tests.stages import staged
 
 PROJECT = Path(__file__).resolve().parent.parent
 SHARED_DATA = PROJECT.parent / "shared" / "data"
@@ -117,6 +118,10 @@ NAMES = {
 @pytest.fixture
 def people(db: None) -> People:
     """Make one person per role; those who need one-time codes are enrolled."""
+    return staged("people", hire)
+
+
+def hire() -> People:
     made = {
         part: create_person(
             email=f"{part}@saltmarsh.example",

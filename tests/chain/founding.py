@@ -42,6 +42,7 @@ from lab.metrology.units import Quantity
 from lab.parts.entries import CharacteristicEntry
 from lab.parts.models import Characteristic, PartRevision
 from lab.parts.services import add_part, record_revision
+from tests.stages import staged
 
 FOUNDED = date(2026, 3, 16)
 DAY = date(2026, 3, 17)
@@ -91,6 +92,10 @@ class Lab:
 
 def found_lab(people: Any) -> Lab:
     """Found the lab on the day before the working day."""
+    return staged("lab", lambda: _found(people))
+
+
+def _found(people: Any) -> Lab:
     with clock.set_to(datetime(2026, 3, 16, 8, tzinfo=UTC)):
         room, method = _house(people)
         guarded, simple = _rules(people)

@@ -18,10 +18,17 @@ from lab.metrology.units import Quantity
 from tests.chain.around import check, read_room
 from tests.chain.founding import Lab, at
 from tests.chain.jobs import evaluated_job
+from tests.stages import staged
 
 
 def certifiable_job(lab: Lab, **changes: Any) -> Job:
     """Return an evaluated job, its room read and its session bracketed by checks."""
+    if not changes:
+        return staged("certifiable job", lambda: _certifiable_job(lab))
+    return _certifiable_job(lab, **changes)
+
+
+def _certifiable_job(lab: Lab, **changes: Any) -> Job:
     read_room(lab, at(8, 10))
     read_room(lab, at(10, 40), temperature=Quantity("20.4", "°C"))
     check(lab, at(8, 30))
@@ -56,6 +63,12 @@ def issue(lab: Lab, reviewed: Draft) -> Certificate:
 
 def certificate(lab: Lab, **changes: Any) -> Certificate:
     """Return a certificate, issued at two o'clock."""
+    if not changes:
+        return staged("certificate", lambda: _certificate(lab))
+    return _certificate(lab, **changes)
+
+
+def _certificate(lab: Lab, **changes: Any) -> Certificate:
     job = certifiable_job(lab)
     with clock.set_to(at(14)):
         return issue(lab, reviewed_draft(lab, job, **changes))
