@@ -10,8 +10,10 @@ from lab.checks.models import (
     ArtefactCheck,
     CheckProcedure,
     MeasuringSystem,
+    Need,
     ProcedureRevision,
 )
+from lab.common import clock
 
 
 def systems_for(user: User) -> QuerySet[MeasuringSystem]:
@@ -41,9 +43,11 @@ def get_procedure_for(user: User, code: str) -> CheckProcedure:
 def get_revision_for(
     user: User, system: MeasuringSystem, code: str
 ) -> ProcedureRevision:
-    """Return the newest revision of a procedure that a system needs."""
+    """Return the newest revision of a procedure that a system needs, or will."""
+    needed = Need.objects.not_ended(clock.now()).filter(system=system)
     rows = ProcedureRevision.objects.filter(
-        procedure__in=procedures_for(user).filter(code=code), procedure__systems=system
+        procedure__in=procedures_for(user).filter(code=code),
+        procedure_id__in=needed.values("procedure"),
     )
     found = rows.select_related("procedure", "artefact").order_by("-number").first()
     if found is None:
@@ -58,7 +62,9 @@ def get_check_for(user: User, pk: int) -> ArtefactCheck:
         "procedure__procedure",
         "procedure__artefact",
         "calibration",
+        "thermometer_calibration",
         "thermometer",
+        "source",
         "measured_by",
         "void__voided_by",
         "late_confirmation__confirmed_by",

@@ -16,7 +16,11 @@ from decimal import Decimal
 from lab.checks.models import CheckReading, ProcedureRevision
 from lab.common.errors import NotAcceptable
 from lab.equipment.models import CalibratedValue, Calibration, Device
-from lab.equipment.selectors import current_calibration, reference_value
+from lab.equipment.selectors import (
+    calibrations_in_force,
+    current_calibration,
+    reference_value,
+)
 from lab.metrology import checks as computing
 from lab.metrology.errors import MetrologyError
 from lab.metrology.units import LENGTH, Quantity
@@ -32,6 +36,7 @@ RULES = {
 class Judged:
     """A check as it comes out, with the calibration that gave the reference."""
 
+    revision: ProcedureRevision
     calibration: Calibration
     result: computing.CheckResult
 
@@ -41,9 +46,11 @@ class Judged:
 
     def readings(self, typed: Mapping[str, Quantity]) -> list[CheckReading]:
         """Return the rows that a record keeps, not saved and without their check."""
+        places = self.revision.reading_places
         return [
             CheckReading(
-                position=one.position,
+                position=places[one.position][0],
+                repeat=places[one.position][1],
                 reference_mm=one.reference_mm,
                 error_mm=one.error_mm,
                 limit_mm=one.limit_mm,
@@ -94,7 +101,7 @@ def judged_so_far(
     except MetrologyError as refusal:
         raise NotAcceptable(str(refusal), field="artefact_temperature") from None
     try:
-        return Judged(calibration, _result(revision, reference, readings))
+        return Judged(revision, calibration, _result(revision, reference, readings))
     except MetrologyError as refusal:
         raise NotAcceptable(str(refusal), field="readings") from None
 
@@ -102,7 +109,7 @@ def judged_so_far(
 def require_all_positions(
     revision: ProcedureRevision, readings: Mapping[str, Quantity]
 ) -> None:
-    prescribed = revision.position_names
+    prescribed = revision.reading_names
     missing = [name for name in prescribed if name not in readings]
     if missing:
         raise NotAcceptable(
@@ -182,6 +189,50 @@ def limit_of(
     )
 
 
+def require_defence(revision: ProcedureRevision) -> None:
+    """Refuse a limit that doesn't defend the uncertainty that budgets claim.
+
+    The two are compared where the check is made: at the artefact's calibrated length,
+    or at zero for a size or a form.
+
+    Raises
+    ------
+    NotAcceptable
+        With what the limit would have to be, or if the claim is not above zero.
+    """
+    claimed = revision.claimed_u
+    if claimed is None:
+        return
+    spans = quantity_of(revision) in (
+        computing.Quantity.LENGTH,
+        computing.Quantity.SPHERE_SPACING,
+    )
+    length_mm = newest_length_mm(revision) if spans else 0.0
+    limit = limit_of(
+        revision.limit_constant, revision.limit_per_metre, revision.limit_cap
+    )
+    try:
+        found = computing.defence(limit, float(claimed.value), length_mm=length_mm)
+    except MetrologyError as refusal:
+        raise NotAcceptable(str(refusal), field="claimed_u") from None
+    if not found.is_defended:
+        raise NotAcceptable(
+            f"{found.reason} A system that passes is known to err by no more than the "
+            "limit, so that its standard uncertainty is limit/√3 (JCGM 100, 4.3.7). "
+            "Narrow the limit, or claim more.",
+            field="limit_constant",
+        )
+
+
+def newest_length_mm(revision: ProcedureRevision) -> float:
+    """Return the prescribed value of the artefact by its newest certificate."""
+    for calibration in calibrations_in_force(revision.artefact):
+        value = reference_value(calibration, revision.calibrated_label)
+        if value is not None:
+            return float(value.value.value)
+    return 0.0
+
+
 def expansion_of(artefact: Device) -> computing.Expansion:
     per_k, u_per_k = artefact.expansion, artefact.expansion_u
     if per_k is None or u_per_k is None:
@@ -230,7 +281,7 @@ def _result(
                 limit,
                 computing.Acceptance(rule),
             )
-            for name in _in_order(revision.position_names, readings)
+            for name in _in_order(revision.reading_names, readings)
         ]
     )
 

@@ -15,8 +15,10 @@ from lab.checks.models import (
     Break,
     CheckProcedure,
     MeasuringSystem,
+    Need,
     ProcedureRevision,
 )
+from lab.common import clock
 from lab.metrology import bracketing
 
 State = Literal["valid", "failed", "expired", "none", "broken", "late"]
@@ -59,9 +61,31 @@ def newest_revision(procedure: CheckProcedure) -> ProcedureRevision | None:
     return rows.order_by("-number").first()
 
 
-def newest_procedures(system: MeasuringSystem) -> list[ProcedureRevision]:
-    """Return the newest revision of each procedure that a system needs."""
-    return list(_newest_revisions().filter(procedure__systems=system))
+def newest_procedures(
+    system: MeasuringSystem, at: datetime | None = None
+) -> list[ProcedureRevision]:
+    """Return the newest revision of each procedure that a system needs now."""
+    needed = Need.objects.at(at or clock.now()).filter(system=system)
+    rows = _newest_revisions()
+    return list(rows.filter(procedure__in=needed.values("procedure")))
+
+
+def needs_of(procedure: CheckProcedure, at: datetime) -> QuerySet[Need]:
+    """Return the systems that need a procedure at an instant, or will later."""
+    rows = Need.objects.not_ended(at).filter(procedure=procedure)
+    return rows.select_related("system").order_by("system__name")
+
+
+def needs_to_come(system: MeasuringSystem, at: datetime) -> QuerySet[Need]:
+    """Return the procedures that a system will need from a later instant on."""
+    rows = Need.objects.filter(system=system, since__gt=at)
+    return rows.select_related("procedure").order_by("since")
+
+
+def is_needed(system: MeasuringSystem, procedure: CheckProcedure, at: datetime) -> bool:
+    """Tell whether a system needs a procedure now or will later."""
+    rows = Need.objects.not_ended(at)
+    return rows.filter(system=system, procedure=procedure).exists()
 
 
 def _newest_revisions() -> QuerySet[ProcedureRevision]:
@@ -148,20 +172,18 @@ class _Last:
 
 def _pairs(systems: Iterable[int], at: datetime) -> list[_Pair]:
     passes = counting_passes().filter(
-        system=OuterRef("measuringsystem"),
-        procedure__procedure=OuterRef("checkprocedure"),
+        system=OuterRef("system"),
+        procedure__procedure=OuterRef("procedure"),
         ended_at__lte=at,
     )
-    breaks = Break.objects.filter(system=OuterRef("measuringsystem"), at__lte=at)
-    rows: QuerySet[Any] = CheckProcedure.systems.through.objects.filter(
-        measuringsystem__in=systems
-    )
+    breaks = Break.objects.filter(system=OuterRef("system"), at__lte=at)
+    rows = Need.objects.at(at).filter(system__in=list(systems))
     annotated = rows.annotate(
         passed=Subquery(passes.order_by("-ended_at", "-pk").values("pk")[:1]),
         broken=Subquery(breaks.order_by("-at", "-pk").values("pk")[:1]),
     )
-    found = annotated.order_by("checkprocedure__code").values_list(
-        "measuringsystem", "checkprocedure", "passed", "broken"
+    found = annotated.order_by("procedure__code").values_list(
+        "system", "procedure", "passed", "broken"
     )
     return [_Pair(*row) for row in found]
 
@@ -320,8 +342,10 @@ def last_check_by(
 
 
 def procedures_with_revisions() -> QuerySet[CheckProcedure]:
-    """Return every procedure with its systems and revisions, newest revision first."""
+    """Return every procedure with its needs and revisions, newest revision first."""
     revisions = ProcedureRevision.objects.select_related("artefact").order_by("-number")
+    needs = Need.objects.not_ended(clock.now()).select_related("system")
     return CheckProcedure.objects.prefetch_related(
-        "systems", Prefetch("revisions", revisions)
+        Prefetch("needs", needs.order_by("system__name")),
+        Prefetch("revisions", revisions),
     )

@@ -13,7 +13,13 @@ from datetime import datetime, timedelta
 
 from django.db.models import QuerySet
 
-from lab.checks.models import ArtefactCheck, Break, ProcedureRevision
+from lab.checks.models import (
+    ArtefactCheck,
+    Break,
+    CheckProcedure,
+    Need,
+    ProcedureRevision,
+)
 from lab.checks.selectors import counting_passes
 from lab.environment.models import SpotReading
 from lab.equipment.models import Device
@@ -52,7 +58,7 @@ def facts_of(session: MeasuringSession) -> Facts | None:
         return None
     revisions = procedures_at(session)
     chain = chain_of(session, revisions)
-    first, last = _span_of_checks(session)
+    first, last = _span_of_checks(session, revisions)
     checks = checks_between(session.system_id, first, last)
     breaks = Break.objects.filter(system=session.system_id)
     return Facts(
@@ -70,13 +76,15 @@ def facts_of(session: MeasuringSession) -> Facts | None:
 
 
 def procedures_at(session: MeasuringSession) -> list[ProcedureRevision]:
-    """Return, of each procedure that the system needs, the revision of that time.
+    """Return, of each procedure that the system needed then, the revision of that time.
 
     A later revision does not judge what was measured under the one before; a session
     older than the first revision is judged by that one.
     """
     found = []
-    for procedure in session.system.procedures.order_by("pk"):
+    needed = Need.objects.at(session.first_at).filter(system=session.system_id)
+    procedures = CheckProcedure.objects.filter(pk__in=needed.values("procedure"))
+    for procedure in procedures.order_by("pk"):
         rows = procedure.revisions.select_related("procedure", "artefact")
         then = rows.filter(recorded_at__lte=session.first_at).order_by("-number")
         revision = then.first() or rows.order_by("number").first()
@@ -163,17 +171,13 @@ def standing_passes(system_id: int) -> QuerySet[ArtefactCheck]:
 
 
 def _span_of_checks(
-    session: MeasuringSession,
+    session: MeasuringSession, revisions: Iterable[ProcedureRevision]
 ) -> tuple[datetime | None, datetime | None]:
     """Return from the last pass before to the first pass after, of every procedure."""
     passes = standing_passes(session.system_id)
     before = passes.filter(ended_at__lte=session.first_at)
     after = passes.filter(started_at__gte=session.last_at)
-    kinds = set(
-        ArtefactCheck.objects.filter(system=session.system_id).values_list(
-            "procedure__procedure", flat=True
-        )
-    )
+    kinds = {revision.procedure_id for revision in revisions}
     starts = [_edge(before, kind, "-ended_at", "started_at") for kind in kinds]
     ends = [_edge(after, kind, "started_at", "ended_at") for kind in kinds]
     first = None if None in starts else min(s for s in starts if s) if starts else None

@@ -12,8 +12,8 @@ from lab.checks.models import (
     CheckVoid,
     LateConfirmation,
     MeasuringSystem,
+    Need,
 )
-from lab.checks.selectors import newest_procedures
 from lab.common import clock
 from lab.equipment.models import Calibration, Device
 from lab.jobs.models import Job, MeasuringSession
@@ -119,7 +119,8 @@ def _reach_of_break(system: MeasuringSystem, one: Break) -> bracketing.Reach:
     """Return how far a break reaches, told of its neighbours only."""
     checks: list[ArtefactCheck] = []
     rows = checks_between(system.pk, None, None).filter(void=None)
-    kinds = {revision.procedure_id for revision in newest_procedures(system)}
+    needs = Need.objects.not_ended(one.at).filter(system=system)
+    kinds = set(needs.values_list("procedure", flat=True))
     for kind in kinds:
         own = rows.filter(procedure__procedure=kind)
         checks += own.filter(ended_at__lte=one.at).order_by("-ended_at")[:3]

@@ -262,6 +262,7 @@ def posted_revision(bar: Any, **changes: str) -> dict[str, str]:
         "artefact": str(bar.pk),
         "calibrated_label": A_TO_B,
         "positions": "Along the room\nUpright",
+        "repeats": "1",
         "limit_constant_text": "15",
         "limit_constant_unit": "µm",
         "limit_per_metre_text": "10",

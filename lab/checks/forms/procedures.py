@@ -2,20 +2,35 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 
-from lab.checks.models import CheckProcedure, MeasuringSystem, ProcedureRevision
-from lab.common.forms import text_area
+from lab.checks.models import (
+    CheckProcedure,
+    MeasuringSystem,
+    ProcedureRevision,
+    WatchedRule,
+)
+from lab.checks.models.procedures import MOST_REPEATS
+from lab.common import clock
+from lab.common.forms import DayField, text_area
 from lab.common.quantities import QuantityFormField
 from lab.equipment.models import ARTEFACTS, CalibratedValue, Device, DeviceKind
 from lab.laboratory.models import CheckKind
+from lab.laboratory.selectors import home_zone
 from lab.metrology.units import LENGTH, TEMPERATURE_DIFFERENCE
 
 SECONDS_PER_HOUR = 3600
+#: What a new procedure's form has ticked: the outlier, the shift, the slow drift
+#: (common practice, no source).
+USUALLY_WATCHED = [
+    WatchedRule.WESTERN_ELECTRIC_1.value,
+    WatchedRule.WESTERN_ELECTRIC_4.value,
+    WatchedRule.EWMA.value,
+]
 
 
 class HoursField(forms.DecimalField):
@@ -53,7 +68,7 @@ class SystemChangeForm(forms.Form):
 
 
 class ProcedureChangeForm(forms.Form):
-    """What a procedure is called and which systems need it."""
+    """What a procedure is called, which systems need it, and from when on."""
 
     title = forms.CharField(max_length=120)
     systems = forms.ModelMultipleChoiceField(
@@ -62,6 +77,20 @@ class ProcedureChangeForm(forms.Form):
         label="Systems that need it",
         help_text="Without a valid pass of it they do not measure.",
     )
+    since = DayField(
+        required=False,
+        label="A system that is new to it needs it from",
+        help_text="Left out or today: from now on. What was measured before that is "
+        "not judged by it.",
+    )
+
+    def clean_since(self) -> datetime | None:
+        """Return the start of a later day; none for today, which is from now on."""
+        day: date | None = self.cleaned_data.get("since")
+        zone = home_zone()
+        if day is None or day == clock.today(zone):
+            return None
+        return datetime.combine(day, time.min, tzinfo=zone)
 
 
 class ProcedureForm(ProcedureChangeForm):
@@ -69,7 +98,7 @@ class ProcedureForm(ProcedureChangeForm):
 
     code = forms.SlugField(max_length=40, help_text="The lab's own, such as CP-01.")
     kind = forms.ChoiceField(choices=CheckKind.choices, label="What is measured")
-    field_order = ("code", "title", "kind", "systems")
+    field_order = ("code", "title", "kind", "systems", "since")
 
 
 class RevisionForm(forms.Form):
@@ -84,6 +113,12 @@ class RevisionForm(forms.Form):
     )
     positions = forms.CharField(
         widget=text_area(4), label="Positions", help_text="One a line, as prescribed."
+    )
+    repeats = forms.IntegerField(
+        min_value=1,
+        max_value=MOST_REPEATS,
+        initial=1,
+        label="Each position is measured so many times",
     )
     limit_constant = QuantityFormField(
         LENGTH, default_unit="µm", sign="non-negative", label="Limit: constant part"
@@ -102,6 +137,15 @@ class RevisionForm(forms.Form):
         choices=ProcedureRevision.Acceptance.choices,
         help_text="Guarded: the test uncertainty narrows the limit, at 95 %.",
     )
+    claimed_u = QuantityFormField(
+        LENGTH,
+        default_unit="µm",
+        required=False,
+        sign="positive",
+        label="Standard uncertainty that the budgets claim for the system",
+        help_text="The limit has to defend it: limit/√3 must not exceed it "
+        "(JCGM 100, 4.3.7). Leave it out only if no budget leans on this check.",
+    )
     temperature_u = QuantityFormField(
         TEMPERATURE_DIFFERENCE,
         sign="non-negative",
@@ -112,6 +156,14 @@ class RevisionForm(forms.Form):
         required=False, label="A check after measuring is wanted as well"
     )
     closing_within = HoursField(label="Within, in hours, of the end of measuring")
+    watched = forms.MultipleChoiceField(
+        choices=WatchedRule.choices,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label="Rules of the control chart that give a warning",
+        help_text="Of Western Electric or of Nelson, not of both. Every rule added "
+        "finds a change sooner and warns more often without cause.",
+    )
 
     def __init__(self, data: Any, *, before: ProcedureRevision | None) -> None:
         super().__init__(data, initial=_begun_with(before))
@@ -132,8 +184,10 @@ def _begun_with(before: ProcedureRevision | None) -> dict[str, Any]:
     if before is None:
         usual = ProcedureRevision()
         names = ("acceptance", "valid_for", "closing_wanted", "closing_within")
-        return {name: getattr(usual, name) for name in names}
-    return {name: getattr(before, name) for name in RevisionForm.base_fields}
+        begun = {name: getattr(usual, name) for name in names}
+        return begun | {"repeats": 1, "watched": USUALLY_WATCHED}
+    begun = {name: getattr(before, name) for name in RevisionForm.base_fields}
+    return begun | {"watched": [rule.value for rule in before.watched_rules]}
 
 
 def revision_title(procedure: CheckProcedure, before: ProcedureRevision | None) -> str:

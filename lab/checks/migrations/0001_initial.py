@@ -12,6 +12,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ("accounts", "__first__"),
+        ("common", "0001_initial"),
         ("equipment", "0001_initial"),
     ]
 
@@ -54,6 +55,67 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="Break",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "system",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="breaks",
+                        to="checks.measuringsystem",
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("adjustment", "Adjustment"),
+                            ("repair", "Repair"),
+                            ("firmware", "Firmware"),
+                            ("field calibration", "Field calibration"),
+                            ("knock", "Knock or fall"),
+                            ("transport", "Transport"),
+                            ("move", "Move to another place"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("note", models.TextField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["-at", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [
+                    models.Index(fields=["system", "at"], name="break_by_system")
+                ],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
             name="CheckProcedure",
             fields=[
                 (
@@ -83,8 +145,9 @@ class Migration(migrations.Migration):
                 (
                     "systems",
                     models.ManyToManyField(
-                        help_text="Which systems need it.",
+                        help_text="Which systems need it, or needed it once.",
                         related_name="procedures",
+                        through="checks.Need",
                         to="checks.measuringsystem",
                     ),
                 ),
@@ -93,6 +156,57 @@ class Migration(migrations.Migration):
                 "ordering": ["code"],
                 "indexes": [],
                 "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="Need",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "system",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="needs",
+                        to="checks.measuringsystem",
+                    ),
+                ),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="needs",
+                        to="checks.checkprocedure",
+                    ),
+                ),
+                ("since", models.DateTimeField(default=lab.common.clock.now)),
+                ("until", models.DateTimeField(null=True)),
+            ],
+            options={
+                "ordering": ["procedure", "system", "since"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("until", None)),
+                        fields=("system", "procedure"),
+                        name="need_without_end_once",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("until", None),
+                            ("until__gte", models.F("since")),
+                            _connector="OR",
+                        ),
+                        name="need_times_in_order",
+                    ),
+                ],
+                "indexes": [],
             },
         ),
         migrations.CreateModel(
@@ -135,6 +249,12 @@ class Migration(migrations.Migration):
                     "positions",
                     models.TextField(help_text="One position a line, as prescribed."),
                 ),
+                (
+                    "repeats",
+                    models.PositiveSmallIntegerField(
+                        default=1, help_text="How often each position is measured."
+                    ),
+                ),
                 ("limit_constant_text", models.CharField(max_length=40)),
                 ("limit_constant_unit", models.CharField(max_length=12)),
                 (
@@ -175,6 +295,18 @@ class Migration(migrations.Migration):
                         max_length=10,
                     ),
                 ),
+                ("claimed_u_text", models.CharField(blank=True, max_length=40)),
+                ("claimed_u_unit", models.CharField(blank=True, max_length=12)),
+                (
+                    "claimed_u_mm",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
                 ("temperature_u_text", models.CharField(max_length=40)),
                 ("temperature_u_unit", models.CharField(max_length=12)),
                 (
@@ -191,6 +323,13 @@ class Migration(migrations.Migration):
                 (
                     "closing_within",
                     models.DurationField(default=datetime.timedelta(days=1)),
+                ),
+                (
+                    "watched",
+                    models.TextField(
+                        blank=True,
+                        help_text="The rules of the chart that warn, one a line.",
+                    ),
                 ),
                 (
                     "recorded_by",
@@ -221,6 +360,10 @@ class Migration(migrations.Migration):
                             ("closing_within__gte", datetime.timedelta(0)),
                         ),
                         name="check_procedure_times_positive",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("repeats__gte", 1)),
+                        name="check_procedure_repeats_positive",
                     ),
                 ],
                 "indexes": [],
@@ -280,6 +423,30 @@ class Migration(migrations.Migration):
                         related_name="+",
                         to="equipment.device",
                     ),
+                ),
+                (
+                    "thermometer_calibration",
+                    models.ForeignKey(
+                        help_text="The thermometer's calibration that was current.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.calibration",
+                    ),
+                ),
+                (
+                    "source",
+                    models.ForeignKey(
+                        help_text="The file that the readings were read from.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="common.storedfile",
+                    ),
+                ),
+                (
+                    "source_note",
+                    models.TextField(blank=True, help_text="What was read from it."),
                 ),
                 (
                     "verdict",
@@ -353,6 +520,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("position", models.CharField(max_length=80)),
+                (
+                    "repeat",
+                    models.PositiveSmallIntegerField(
+                        default=0,
+                        help_text="Which time, from 1; 0 where it is measured once.",
+                    ),
+                ),
                 ("measured_text", models.CharField(max_length=40)),
                 ("measured_unit", models.CharField(max_length=12)),
                 (
@@ -375,8 +549,8 @@ class Migration(migrations.Migration):
                 "default_manager_name": "objects",
                 "constraints": [
                     models.UniqueConstraint(
-                        fields=("artefact_check", "position"),
-                        name="check_reading_once_a_position",
+                        fields=("artefact_check", "position", "repeat"),
+                        name="check_reading_once_a_repeat",
                     )
                 ],
                 "indexes": [],
@@ -478,7 +652,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="Break",
+            name="ChartWarning",
             fields=[
                 (
                     "id",
@@ -490,32 +664,120 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
-                    "system",
+                    "artefact_check",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
-                        related_name="breaks",
-                        to="checks.measuringsystem",
+                        related_name="warnings",
+                        to="checks.artefactcheck",
                     ),
                 ),
                 (
-                    "kind",
+                    "rule",
                     models.CharField(
                         choices=[
-                            ("adjustment", "Adjustment"),
-                            ("repair", "Repair"),
-                            ("firmware", "Firmware"),
-                            ("field calibration", "Field calibration"),
-                            ("knock", "Knock or fall"),
-                            ("transport", "Transport"),
-                            ("move", "Move to another place"),
+                            (
+                                "western electric 1",
+                                "Western Electric rule 1: one value beyond 3 sigma",
+                            ),
+                            (
+                                "western electric 2",
+                                "Western Electric rule 2: two of three values beyond 2 sigma, one side",
+                            ),
+                            (
+                                "western electric 3",
+                                "Western Electric rule 3: four of five values beyond 1 sigma, one side",
+                            ),
+                            (
+                                "western electric 4",
+                                "Western Electric rule 4: eight values in a row on one side",
+                            ),
+                            ("nelson 1", "Nelson rule 1: one value beyond 3 sigma"),
+                            (
+                                "nelson 2",
+                                "Nelson rule 2: nine values in a row on one side",
+                            ),
+                            (
+                                "nelson 3",
+                                "Nelson rule 3: six values in a row rising or falling",
+                            ),
+                            (
+                                "nelson 4",
+                                "Nelson rule 4: fourteen values in a row alternating",
+                            ),
+                            (
+                                "nelson 5",
+                                "Nelson rule 5: two of three values beyond 2 sigma, one side",
+                            ),
+                            (
+                                "nelson 6",
+                                "Nelson rule 6: four of five values beyond 1 sigma, one side",
+                            ),
+                            (
+                                "nelson 7",
+                                "Nelson rule 7: fifteen values in a row within 1 sigma",
+                            ),
+                            (
+                                "nelson 8",
+                                "Nelson rule 8: eight values in a row beyond 1 sigma, both sides",
+                            ),
+                            (
+                                "ewma",
+                                "Moving average (EWMA) beyond its limits: a slow drift",
+                            ),
+                            (
+                                "moving range",
+                                "Moving range beyond its limit: a jump between two checks",
+                            ),
                         ],
-                        max_length=20,
+                        max_length=24,
                     ),
                 ),
-                ("at", models.DateTimeField()),
+                (
+                    "words",
+                    models.TextField(help_text="What the chart showed, in a sentence."),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["-artefact_check__ended_at", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("artefact_check", "rule"),
+                        name="chart_warning_once_a_rule",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="Acknowledgement",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "warning",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="acknowledgement",
+                        to="checks.chartwarning",
+                    ),
+                ),
                 ("note", models.TextField()),
                 (
-                    "recorded_by",
+                    "acknowledged_by",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",
@@ -528,13 +790,10 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "ordering": ["-at", "-pk"],
                 "abstract": False,
                 "base_manager_name": "objects",
                 "default_manager_name": "objects",
-                "indexes": [
-                    models.Index(fields=["system", "at"], name="break_by_system")
-                ],
+                "indexes": [],
                 "constraints": [],
             },
         ),

@@ -16,7 +16,7 @@ from lab.checks.models import (
     MeasuringSystem,
     ProcedureRevision,
 )
-from lab.checks.selectors import newest_revision
+from lab.checks.selectors import is_needed, newest_revision
 from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.services import service
@@ -129,7 +129,7 @@ def _made_by(form_key: str, system: MeasuringSystem) -> ArtefactCheck | None:
 
 
 def _require_procedure(system: MeasuringSystem, revision: ProcedureRevision) -> None:
-    if not system.procedures.filter(pk=revision.procedure_id).exists():
+    if not is_needed(system, revision.procedure, clock.now()):
         raise WrongState(f"{revision.procedure.code} is no procedure of {system}.")
     newest = newest_revision(revision.procedure)
     if newest is None or newest.pk != revision.pk:

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_slug
 
 from lab.accounts.models import User
-from lab.checks.judging import expansion_of, limit_of
+from lab.checks.judging import expansion_of, limit_of, require_defence
 from lab.checks.locks import lock_systems
-from lab.checks.models import CheckProcedure, MeasuringSystem, ProcedureRevision
-from lab.checks.selectors import newest_revision
-from lab.common import audit
+from lab.checks.models import (
+    CheckProcedure,
+    MeasuringSystem,
+    Need,
+    ProcedureRevision,
+    WatchedRule,
+)
+from lab.checks.models.procedures import MOST_REPEATS
+from lab.checks.selectors import needs_of, newest_revision
+from lab.common import audit, clock
 from lab.common.errors import NotAcceptable
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
@@ -42,14 +49,19 @@ def add_procedure(
     title: str,
     kind: str,
     systems: Iterable[MeasuringSystem],
+    since: datetime | None = None,
     acting_user: User,
 ) -> CheckProcedure:
     """Start a check procedure that some systems need; its first revision comes next.
 
+    They need it from ``since`` on, or from now: what was measured before is not
+    judged by it.
+
     Raises
     ------
     NotAcceptable
-        If the code is taken or no code, the kind is none, or no system needs it.
+        If the code is taken or no code, the kind is none, no system needs it, or they
+        would have needed it in the past.
     """
     tidy = _clean_code(code)
     if kind not in CheckKind:
@@ -58,12 +70,15 @@ def add_procedure(
     procedure = CheckProcedure.objects.create(
         code=tidy, title=refuse_placeholder(title, "title"), kind=kind
     )
-    procedure.systems.set(needing)
+    begins = _beginning(since)
+    for system in needing:
+        Need.objects.create(system=system, procedure=procedure, since=begins)
     after = {
         "code": tidy,
         "title": procedure.title,
         "kind": kind,
         "systems": _names(needing),
+        "since": begins,
     }
     audit.record("procedure.added", procedure, actor=acting_user, after=after)
     return procedure
@@ -75,19 +90,26 @@ def change_procedure(
     procedure: CheckProcedure,
     title: str,
     systems: Iterable[MeasuringSystem],
+    since: datetime | None = None,
     acting_user: User,
 ) -> CheckProcedure:
-    """Change what a procedure is called, or which systems need it from now on.
+    """Change what a procedure is called, or which systems need it.
+
+    A system that is new to it needs it from ``since`` on, or from now; one that is
+    left out has needed it until now. Sessions before and after are judged so.
 
     Raises
     ------
     NotAcceptable
-        If no system needs it, or the title is a placeholder.
+        If no system needs it, the title is a placeholder, or a new need would begin in
+        the past.
     """
     needing = _needing(systems)
+    begins = _beginning(since)
     lock_systems([*needing, *procedure.systems.all()])
     procedure = CheckProcedure.objects.select_for_update().get(pk=procedure.pk)
-    had = list(procedure.systems.all())
+    now = clock.now()
+    had = [need.system for need in needs_of(procedure, now)]
     before = {"title": procedure.title, "systems": _names(had)}
     after = {"title": refuse_placeholder(title, "title"), "systems": _names(needing)}
     if before == after:
@@ -95,13 +117,29 @@ def change_procedure(
         return procedure
     procedure.title = str(after["title"])
     procedure.save(update_fields=["title"])
-    procedure.systems.set(needing)
+    added, ended = {*needing} - {*had}, {*had} - {*needing}
+    _end_needs(procedure, ended, now)
+    for system in added:
+        Need.objects.create(system=system, procedure=procedure, since=begins)
     audit.record(
-        "procedure.changed", procedure, actor=acting_user, before=before, after=after
+        "procedure.changed",
+        procedure,
+        actor=acting_user,
+        before=before,
+        after=after | ({"since": begins} if added else {}),
     )
-    for system in sorted({*had} ^ {*needing}, key=lambda one: one.pk):
+    for system in sorted(added | ended, key=lambda one: one.pk):
         enqueue("lapses.judge_system", system.pk)
     return procedure
+
+
+def _end_needs(
+    procedure: CheckProcedure, systems: Iterable[MeasuringSystem], now: datetime
+) -> None:
+    """End needs now; one that was still to begin was never there."""
+    rows = Need.objects.filter(procedure=procedure, system__in=list(systems))
+    rows.filter(since__gt=now).delete()
+    rows.not_ended(now).update(until=now)
 
 
 @service(may="procedures.revise")
@@ -111,25 +149,31 @@ def revise_procedure(
     artefact: Device,
     calibrated_label: str,
     positions: Sequence[str],
+    repeats: int = 1,
     limit_constant: Quantity,
     limit_per_metre: Quantity | None = None,
     limit_cap: Quantity | None = None,
     acceptance: str = ProcedureRevision.Acceptance.SIMPLE,
+    claimed_u: Quantity | None = None,
     temperature_u: Quantity,
     valid_for: timedelta,
     closing_wanted: bool = True,
     closing_within: timedelta,
+    watched: Iterable[str] = (),
     acting_user: User,
 ) -> ProcedureRevision:
     """Say anew how a check is done. From now on only this revision can be measured by.
 
-    Checks that were done stay judged by the revision that they followed.
+    Checks that were done stay judged by the revision that they followed. A limit that
+    doesn't defend the standard uncertainty that budgets claim (``claimed_u``) is
+    refused: a system could pass every check and still not be as good as they say.
 
     Raises
     ------
     NotAcceptable
         If the artefact doesn't fit the kind or has no such calibrated value, or a
-        position, the limit, an uncertainty or a time makes no sense.
+        position, the limit, an uncertainty or a time makes no sense; or if the limit
+        doesn't defend the claim, or rules of two sets are watched at once.
     """
     procedure = CheckProcedure.objects.select_for_update().get(pk=procedure.pk)
     if acceptance not in ProcedureRevision.Acceptance:
@@ -139,18 +183,23 @@ def revise_procedure(
         "artefact": _fitting(procedure, artefact),
         "calibrated_label": _clean_label(artefact, calibrated_label),
         "positions": "\n".join(_clean_positions(positions)),
+        "repeats": _clean_repeats(repeats),
         "acceptance": acceptance,
         "closing_wanted": closing_wanted,
+        "watched": "\n".join(_clean_rules(watched)),
         **_limit_columns(limit_constant, limit_per_metre, limit_cap),
+        "claimed_u": claimed_u,
         **_temperature_column(temperature_u),
         **_times(valid_for, closing_within),
     }
-    revision = ProcedureRevision.objects.create(
+    revision = ProcedureRevision(
         procedure=procedure,
         number=before.number + 1 if before else 1,
         recorded_by=acting_user,
         **columns,
     )
+    require_defence(revision)
+    revision.save(force_insert=True)
     audit.record(
         "procedure.revised",
         procedure,
@@ -166,6 +215,18 @@ def _needing(systems: Iterable[MeasuringSystem]) -> list[MeasuringSystem]:
     if not needing:
         raise NotAcceptable("Say which systems need it.", field="systems")
     return needing
+
+
+def _beginning(since: datetime | None) -> datetime:
+    """Return from when on a need counts: never from the past, which is measured."""
+    now = clock.now()
+    if since is not None and since < now:
+        raise NotAcceptable(
+            "A procedure is needed from now or a later day on. What was measured "
+            "before was measured without it and is not judged by it.",
+            field="since",
+        )
+    return since or now
 
 
 def _names(systems: Iterable[MeasuringSystem]) -> list[str]:
@@ -226,6 +287,28 @@ def _clean_positions(positions: Sequence[str]) -> list[str]:
             field="positions",
         )
     return names
+
+
+def _clean_repeats(repeats: int) -> int:
+    if not 1 <= repeats <= MOST_REPEATS:
+        raise NotAcceptable(
+            f"Each position is measured once to {MOST_REPEATS} times.", field="repeats"
+        )
+    return repeats
+
+
+def _clean_rules(watched: Iterable[str]) -> list[str]:
+    chosen = set(watched)
+    if unknown := chosen - set(WatchedRule.values):
+        raise NotAcceptable(
+            f"There is no rule {', '.join(sorted(unknown))}.", field="watched"
+        )
+    if len({one.rpartition(" ")[0] for one in chosen if one[-1].isdigit()}) > 1:
+        raise NotAcceptable(
+            "Rules of Western Electric and of Nelson are two sets; watch one of them.",
+            field="watched",
+        )
+    return [rule for rule in WatchedRule.values if rule in chosen]
 
 
 def _limit_columns(

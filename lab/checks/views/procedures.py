@@ -13,7 +13,12 @@ from lab.checks.access import get_procedure_for
 from lab.checks.forms import ProcedureChangeForm, ProcedureForm, RevisionForm
 from lab.checks.forms.procedures import revision_title
 from lab.checks.models import CheckProcedure
-from lab.checks.selectors import newest_revision, procedures_with_revisions
+from lab.checks.selectors import (
+    needs_of,
+    newest_revision,
+    procedures_with_revisions,
+)
+from lab.common import clock
 from lab.common.forms import accepted
 from lab.common.pages import FORM_METHODS, done, form_page, posted
 
@@ -35,6 +40,7 @@ def procedure(request: Request, code: str) -> HttpResponse:
     revisions = list(found.revisions.select_related("artefact", "recorded_by"))
     context = {
         "procedure": found,
+        "needs": needs_of(found, clock.now()),
         "newest": revisions[0] if revisions else None,
         "revisions": revisions,
         "may_revise": request.user.may("procedures.revise"),
@@ -61,7 +67,8 @@ def add(request: Request) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 def change(request: Request, code: str) -> HttpResponse:
     found = get_procedure_for(request.user, code)
-    now = {"title": found.title, "systems": found.systems.all()}
+    needing = [need.system for need in needs_of(found, clock.now())]
+    now = {"title": found.title, "systems": needing}
     form = ProcedureChangeForm(posted(request), initial=now)
     if request.method == "POST" and accepted(
         form,

@@ -1,128 +1,20 @@
-"""Measuring systems, the procedures that check them, and the checks themselves."""
+"""Artefact checks as measured, their readings, and what was said of them later."""
 
 from __future__ import annotations
-
-from datetime import timedelta
 
 from django.conf import settings
 from django.db import models
 from django.db.models import F, Q
 
+from lab.checks.models.procedures import ProcedureRevision, reading_name
+from lab.checks.models.systems import MeasuringSystem
 from lab.common import clock
+from lab.common.files.models import StoredFile
 from lab.common.frozen import FrozenModel
 from lab.common.quantities import QuantityField
 from lab.equipment.models import Calibration, Device
-from lab.laboratory.models import CheckKind
 from lab.metrology.bracketing import LATE_AFTER
-from lab.metrology.units import LENGTH, TEMPERATURE, TEMPERATURE_DIFFERENCE
-
-
-class MeasuringSystem(models.Model):
-    """A tracker and a scanner that measure together. Its row is the lock of its checks.
-
-    Whoever records a check, a break or a finding of it, or issues a certificate that
-    leans on it, locks this row first (DEVELOPERS.md, "Locks").
-    """
-
-    name = models.CharField(max_length=80, unique=True)
-    tracker = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="+")
-    scanner = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="+")
-    in_use = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ["name"]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class CheckProcedure(models.Model):
-    """How one kind of check is done; what it says is in its revisions."""
-
-    code = models.SlugField(max_length=40, unique=True)
-    title = models.CharField(max_length=120)
-    kind = models.CharField(max_length=20, choices=CheckKind.choices)
-    systems = models.ManyToManyField(
-        MeasuringSystem, related_name="procedures", help_text="Which systems need it."
-    )
-
-    class Meta:
-        ordering = ["code"]
-
-    def __str__(self) -> str:
-        return f"{self.code} {self.title}"
-
-
-class ProcedureRevision(FrozenModel):
-    """What a check procedure says, frozen.
-
-    The limit is ``constant + L / per`` with an optional cap (``per`` empty: constant
-    alone). Guarded acceptance narrows it by the test uncertainty.
-    """
-
-    class Acceptance(models.TextChoices):
-        SIMPLE = "simple", "Simple"
-        GUARDED = "guarded", "Guarded"
-
-    procedure = models.ForeignKey(
-        CheckProcedure, on_delete=models.PROTECT, related_name="revisions"
-    )
-    number = models.PositiveSmallIntegerField()
-    artefact = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="+")
-    calibrated_label = models.CharField(
-        max_length=80, help_text="Which calibrated value of the artefact is measured."
-    )
-    positions = models.TextField(help_text="One position a line, as prescribed.")
-    limit_constant = QuantityField(LENGTH)
-    limit_per_metre = QuantityField(LENGTH, required=False)
-    limit_cap = QuantityField(LENGTH, required=False)
-    acceptance = models.CharField(
-        max_length=10, choices=Acceptance.choices, default=Acceptance.SIMPLE
-    )
-    temperature_u = QuantityField(TEMPERATURE_DIFFERENCE)
-    valid_for = models.DurationField(default=timedelta(hours=12))
-    closing_wanted = models.BooleanField(default=True)
-    closing_within = models.DurationField(default=timedelta(hours=24))
-    recorded_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
-    recorded_at = models.DateTimeField(default=clock.now, editable=False)
-
-    class Meta(FrozenModel.Meta):
-        ordering = ["procedure", "-number"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["procedure", "number"], name="check_procedure_revision_once"
-            ),
-            models.CheckConstraint(
-                condition=Q(valid_for__gt=timedelta(0))
-                & Q(closing_within__gte=timedelta(0)),
-                name="check_procedure_times_positive",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.procedure.code} revision {self.number}"
-
-    @property
-    def limit_words(self) -> str:
-        """Say the limit as a person would: constant, growth with length, cap."""
-        words = f"{self.limit_constant}"
-        if self.limit_per_metre is not None:
-            words += f" + {self.limit_per_metre} per metre"
-        return f"{words}, at most {self.limit_cap}" if self.limit_cap else words
-
-    @property
-    def valid_words(self) -> str:
-        return _hours(self.valid_for)
-
-    @property
-    def closing_words(self) -> str:
-        return _hours(self.closing_within)
-
-    @property
-    def position_names(self) -> list[str]:
-        return [line.strip() for line in self.positions.splitlines() if line.strip()]
+from lab.metrology.units import LENGTH, TEMPERATURE
 
 
 class ArtefactCheck(FrozenModel):
@@ -148,6 +40,21 @@ class ArtefactCheck(FrozenModel):
     ended_at = models.DateTimeField()
     artefact_temperature = QuantityField(TEMPERATURE)
     thermometer = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="+")
+    thermometer_calibration = models.ForeignKey(
+        Calibration,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        help_text="The thermometer's calibration that was current.",
+    )
+    source = models.ForeignKey(
+        StoredFile,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        help_text="The file that the readings were read from.",
+    )
+    source_note = models.TextField(blank=True, help_text="What was read from it.")
     verdict = models.CharField(max_length=10, choices=Verdict.choices)
     worst_share = models.FloatField(help_text="Largest |error| / limit.")
     reason = models.TextField(help_text="The verdict in a sentence.")
@@ -225,6 +132,9 @@ class CheckReading(FrozenModel):
         ArtefactCheck, on_delete=models.PROTECT, related_name="readings"
     )
     position = models.CharField(max_length=80)
+    repeat = models.PositiveSmallIntegerField(
+        default=0, help_text="Which time, from 1; 0 where it is measured once."
+    )
     measured = QuantityField(LENGTH)
     reference_mm = models.FloatField()
     error_mm = models.FloatField()
@@ -237,13 +147,18 @@ class CheckReading(FrozenModel):
         ordering = ["artefact_check", "pk"]
         constraints = [
             models.UniqueConstraint(
-                fields=["artefact_check", "position"],
-                name="check_reading_once_a_position",
+                fields=["artefact_check", "position", "repeat"],
+                name="check_reading_once_a_repeat",
             )
         ]
 
     def __str__(self) -> str:
-        return f"{self.position}: {self.measured}"
+        return f"{self.name}: {self.measured}"
+
+    @property
+    def name(self) -> str:
+        """Return its position and, where this is measured again, which time it is."""
+        return reading_name(self.position, self.repeat)
 
 
 class CheckVoid(FrozenModel):
@@ -288,38 +203,3 @@ class LateConfirmation(FrozenModel):
 
     def __str__(self) -> str:
         return f"{self.artefact_check}, confirmed"
-
-
-class Break(FrozenModel):
-    """Anything after which a system may measure differently."""
-
-    class Kind(models.TextChoices):
-        ADJUSTMENT = "adjustment", "Adjustment"
-        REPAIR = "repair", "Repair"
-        FIRMWARE = "firmware", "Firmware"
-        FIELD_CALIBRATION = "field calibration", "Field calibration"
-        KNOCK = "knock", "Knock or fall"
-        TRANSPORT = "transport", "Transport"
-        MOVE = "move", "Move to another place"
-
-    system = models.ForeignKey(
-        MeasuringSystem, on_delete=models.PROTECT, related_name="breaks"
-    )
-    kind = models.CharField(max_length=20, choices=Kind.choices)
-    at = models.DateTimeField()
-    note = models.TextField()
-    recorded_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
-    )
-    recorded_at = models.DateTimeField(default=clock.now, editable=False)
-
-    class Meta(FrozenModel.Meta):
-        ordering = ["-at", "-pk"]
-        indexes = [models.Index(fields=["system", "at"], name="break_by_system")]
-
-    def __str__(self) -> str:
-        return f"{self.get_kind_display()} of {self.system}"
-
-
-def _hours(span: timedelta) -> str:
-    return f"{span / timedelta(hours=1):g} h"
