@@ -27,6 +27,7 @@ from lab.jobs.selectors import open_holds
 from lab.jobs.services import clear_hold, end_session, move_job
 from lab.laboratory.models import Laboratory, Site
 from tests import chain
+from tests.stages import staged
 
 pytestmark = pytest.mark.django_db
 GOLDEN = Path(__file__).with_name("snapshots") / "schema_1.json"
@@ -42,6 +43,10 @@ def full_draft(lab) -> Draft:
     Sampled, of two sessions about an adjustment, one of them with a finding that was
     assessed, with an outside provider's result, an opinion, and amending another.
     """
+    return staged("full draft", lambda: _full_draft(lab))
+
+
+def _full_draft(lab) -> Draft:
     job, old = _first_certificate(lab)
     with clock.set_to(chain.at(14, 30)):
         again = chain.start(lab, job)

@@ -20,6 +20,7 @@ from lab.jobs.services import (
 from lab.metrology.units import Quantity
 from lab.parts.models import Characteristic
 from tests.chain.founding import FOUNDED, Lab, at
+from tests.stages import staged
 
 
 def book(lab: Lab, **changes: Any) -> Job:
@@ -91,6 +92,12 @@ def start(lab: Lab, job: Job, **changes: Any) -> MeasuringSession:
 
 def measured_job(lab: Lab, **changes: Any) -> tuple[Job, MeasuringSession]:
     """Return a job that was measured from nine to eleven, and the session."""
+    if not changes:
+        return staged("measured job", lambda: _measured_job(lab))
+    return _measured_job(lab, **changes)
+
+
+def _measured_job(lab: Lab, **changes: Any) -> tuple[Job, MeasuringSession]:
     job = ready_job(lab, **changes)
     with clock.set_to(at(9)):
         session = start(lab, job)
