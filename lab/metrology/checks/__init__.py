@@ -3,11 +3,13 @@
 `limits`: what is permitted, and whether it defends the budgets. `references`:
 the artefact's value at its temperature and the uncertainty of the test.
 `judging`: error against limit, position by position. `from_points`: lengths,
-spacings, size and form out of point clouds.
+spacings, size and form out of point clouds. `files`: readings and points out of
+text files.
 """
 
 from __future__ import annotations
 
+from lab.metrology.checks.files import FileReadings, readings_from_file
 from lab.metrology.checks.from_points import (
     FaceLength,
     FlatForm,
@@ -60,6 +62,7 @@ __all__ = [
     "DifferentProcessingStates",
     "Expansion",
     "FaceLength",
+    "FileReadings",
     "FlatForm",
     "Limit",
     "NothingCouldPass",
@@ -85,6 +88,7 @@ __all__ = [
     "length_from_faces",
     "length_reference",
     "probing_from_points",
+    "readings_from_file",
     "require_other_artefact",
     "require_same_state",
     "spacing_from_points",
