@@ -162,7 +162,7 @@ class ResultsForm(HowForm):
     ) -> None:
         super().__init__(data, initial=initial)
         self.judge = Judge(job)
-        sessions = job.sessions.select_related("system").order_by("first_at")
+        sessions = job.sessions.select_related("system").order_by("first_at", "pk")
         self.fields["session"].queryset = sessions  # type: ignore[attr-defined]
         self.fields["evaluated_by"].queryset = evaluators(job)  # type: ignore[attr-defined]
         self.rows = [
@@ -229,7 +229,7 @@ class CorrectionForm(ValueForm, HowForm):
         super().__init__(data, initial={n: getattr(result, n) for n in kept})
         self.result = result
         sessions = result.job.sessions.filter(items=result.item)
-        rows = sessions.select_related("system").order_by("first_at")
+        rows = sessions.select_related("system").order_by("first_at", "pk")
         self.fields["session"].queryset = rows  # type: ignore[attr-defined]
         self.fields["value_text"].label = f"Value in {result.unit}"
         self.fields["expanded_u_text"].label = f"U in {result.unit}"

@@ -42,7 +42,7 @@ def grid_for(job: Job, item: str) -> Grid:
 
 def start_values(job: Job, user: User) -> dict[str, Any]:
     """Begin with what was said last for the job."""
-    newest = job.sessions.order_by("-first_at").first()
+    newest = job.sessions.order_by("-first_at", "-pk").first()
     start: dict[str, Any] = {"evaluated_by": user, "session": newest}
     last = Result.objects.filter(job=job).order_by("-pk").first()
     if last is not None:

@@ -80,7 +80,7 @@ class ShownSession:
 
 def sessions(user: User, job: Job) -> Panel:
     rows = job.sessions.select_related("system", "room", "started_by")
-    rows = rows.prefetch_related("items").order_by("first_at")
+    rows = rows.prefetch_related("items").order_by("first_at", "pk")
     shown = [ShownSession(session, events_in_force(session)) for session in rows]
     context = {
         "job": job,

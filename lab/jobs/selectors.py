@@ -105,7 +105,7 @@ def thermometers_of(session: MeasuringSession) -> QuerySet[Device]:
 
 def part_temperatures(job: Job) -> QuerySet[PartTemperature]:
     rows = PartTemperature.objects.filter(item__job=job, superseded_by=None)
-    return rows.select_related("item", "thermometer", "recorded_by").order_by("at")
+    return rows.select_related("item", "thermometer", "recorded_by").order_by("at", "pk")
 
 
 def claimed_u(method: MethodRevision, one: Characteristic) -> Decimal | None:
