@@ -11,9 +11,9 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 
 from lab.metrology import arrays
-from lab.metrology.alignment import align_robustly, fit_rigid
+from lab.metrology.alignment import fit_rigid
 from lab.metrology.alignment.bestfit import cross_matrices
-from lab.metrology.errors import Degenerate, MetrologyError, OutOfDomain, TooFew
+from lab.metrology.errors import Degenerate, OutOfDomain, TooFew
 from lab.metrology.frames.exposures import Exposures
 from lab.metrology.frames.normal import State
 from lab.metrology.frames.start import Placed, place
@@ -147,13 +147,6 @@ def _near_layout(datum: Datum) -> Datum:
             "are on one line; three beside a line are needed to lay the frame on it."
         )
     motion = fit_rigid(nominal, found).tf_a_b
-    if len(nominal) >= 4:
-        try:
-            motion = align_robustly(nominal, found).alignment.tf_a_b
-        except MetrologyError:
-            # A layout that agrees with no majority is only rough: the plain fit is
-            # near enough to start from.
-            pass
     state = State(
         datum.rotations @ motion.rotation_a_b.T,
         datum.translations,

@@ -175,6 +175,10 @@ class Frame:
         What holds the network together.
     datum : str
         What fixes the frame, in words.
+    system : ndarray of int, shape (E,)
+        The tracker's system of each exposure: an index of `scales`.
+    has_known_orientations : bool
+        Whether the orientations were given.
     """
 
     exposures: Exposures
@@ -190,6 +194,8 @@ class Frame:
     reliability: Reliability
     ties: Ties
     datum: str
+    system: NDArray[np.intp]
+    has_known_orientations: bool
 
     @property
     def target_names(self) -> tuple[str, ...]:
@@ -211,6 +217,11 @@ class Frame:
             self.points_mm,
             self.inflation * self.cofactors[:width, :width],
         )
+
+    @property
+    def has_estimated_scales(self) -> bool:
+        """Whether the systems' scales were unknowns."""
+        return len(self.cofactors) > 3 * len(self.target_names)
 
     @property
     def u_scales(self) -> Array:

@@ -42,9 +42,11 @@ __all__ = [
     "FAMILY_PROBABILITY",
     "POWER",
     "Reliability",
+    "ResidualCofactors",
     "family_share",
     "judge_reliability",
     "noncentrality",
+    "residual_cofactors",
 ]
 
 Array = NDArray[np.float64]

@@ -55,7 +55,9 @@ Index = NDArray[np.intp]
 
 MOST_TARGETS = 3000
 _STEPS = 25
-_SETTLED = 1e-5  # standard deviations of an observation
+# Standard deviations of an observation. The next step would be smaller again by the
+# ratio of the noise to the size of the part.
+_SETTLED = 1e-3
 _TESTED_AT = 0.05
 
 
@@ -306,6 +308,8 @@ def _finished(
         reliability=reliability,
         ties=ties,
         datum=problem.datum.words,
+        system=problem.system,
+        has_known_orientations=not problem.turns,
     )
 
 

@@ -220,7 +220,9 @@ def _settled(exposures: Exposures, placed: Placed) -> Placed:
     means = segment_sums(world, exposures.target, count)
     means /= np.maximum(number, 1)[:, np.newaxis]
     far = np.linalg.norm(world - means[exposures.target], axis=1)
-    if not np.any(far > _GROSS * spread):
+    # Errors add up along the tree: what is gross stands out among the others too.
+    limit = np.maximum(_GROSS * spread, _GROSS * float(np.median(far)))
+    if not np.any(far > limit):
         return Placed(rotations, translations, means, np.zeros(len(far), dtype=bool))
     for _ in range(_ROUNDS):
         middles = _medians(world, exposures.target, count)

@@ -87,8 +87,7 @@ def real_network(shared_data: Callable[[str], Path], stations: int) -> Scene:
     seen = [
         (which[row["image_id"]], number[row["target_id"]])
         for row in _rows(folder / "image_points.csv")
-        if row["used"] == "1" and row["image_id"] in which
-        if row["target_id"] in number
+        if row["image_id"] in which and row["target_id"] in number
     ]
     angles = np.array(
         [[float(p[k]) for k in ("omega_rad", "phi_rad", "kappa_rad")] for p in places]
@@ -98,7 +97,7 @@ def real_network(shared_data: Callable[[str], Path], stations: int) -> Scene:
     ahead = np.diag([1.0, -1.0, -1.0])
     turned = Rotation.from_euler("XYZ", angles).as_matrix()
     rotations = ahead @ np.swapaxes(turned, 1, 2)
-    exposure, target = np.array(sorted(seen), dtype=np.intp).T
+    exposure, target = np.array(sorted(set(seen)), dtype=np.intp).T
     return Scene(
         tuple(number),
         np.array([[float(t[k]) for k in ("x_mm", "y_mm", "z_mm")] for t in targets]),
