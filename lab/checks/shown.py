@@ -39,7 +39,7 @@ class ShownReading:
 def shown_readings(readings: Iterable[CheckReading]) -> list[ShownReading]:
     return [
         ShownReading(
-            position=one.position,
+            position=one.name,
             measured=str(one.measured),
             reference=f"{one.reference_mm:.4f} mm",
             error=f"{one.error_mm * 1000:+.1f} µm".replace("-", "\N{MINUS SIGN}"),

@@ -12,6 +12,7 @@ urlpatterns = [
     path("systems/<int:pk>/change/", systems.change, name="change-system"),
     path("systems/<int:pk>/break/", systems.record_break, name="break"),
     path("systems/<int:pk>/record/<slug:code>/", checks.record, name="record"),
+    path("systems/<int:pk>/read/<slug:code>/", checks.read_file, name="read"),
     path("systems/<int:pk>/try/<slug:code>/", checks.try_verdicts, name="try"),
     path("procedures/", procedures.listed, name="procedures"),
     path("procedures/add/", procedures.add, name="add-procedure"),
@@ -19,6 +20,7 @@ urlpatterns = [
     path("procedures/<slug:code>/change/", procedures.change, name="change-procedure"),
     path("procedures/<slug:code>/revise/", procedures.revise, name="revise"),
     path("<int:pk>/", checks.check, name="detail"),
+    path("<int:pk>/file/", checks.source, name="source"),
     path("<int:pk>/void/", checks.void, name="void"),
     path("<int:pk>/confirm/", checks.confirm, name="confirm"),
 ]

@@ -95,7 +95,10 @@ def bar(people: Any) -> Device:
 @pytest.fixture
 def thermometer(people: Any) -> Device:
     with clock.set_to(FOUNDED):
-        return make_device(people, "CT-1", "contact thermometer")
+        made = make_device(people, "CT-1", "contact thermometer")
+        number = "HC-CT-1-2601"
+        calibrate(people, made, certificate_number=number, values=[])
+    return made
 
 
 @pytest.fixture
@@ -191,3 +194,52 @@ FAILING = {
     ALONG: Quantity("1000.0800", "mm"),
     ACROSS: Quantity("1000.0330", "mm"),
 }
+
+DIAMETER = "Diameter"
+
+
+@pytest.fixture
+def sphere(people: Any) -> Device:
+    """A ceramic sphere of 25.0008 mm at 20 °C, U = 0.4 µm (k = 2)."""
+    with clock.set_to(FOUNDED):
+        made = make_device(
+            people,
+            "SP-1",
+            "sphere",
+            expansion=Quantity("5.5", "µm/(m·K)"),
+            expansion_u=Quantity("0.3", "µm/(m·K)"),
+        )
+        value = CalibratedEntry(
+            label=DIAMETER,
+            value=Quantity("25.0008", "mm"),
+            expanded_u=Quantity("0.4", "µm"),
+        )
+        number = "HC-SP-1-2601"
+        calibrate(people, made, certificate_number=number, values=[value])
+    return made
+
+
+@pytest.fixture
+def size_revision(
+    people: Any, system: MeasuringSystem, sphere: Device
+) -> ProcedureRevision:
+    """Probing size within 30 µm at two places, twice each: four readings."""
+    with clock.set_to(FOUNDED):
+        procedure = add_procedure(
+            code="CP-02",
+            title="Probing size of the sphere",
+            kind="probing size",
+            systems=[system],
+            acting_user=people.quality,
+        )
+        return revise(
+            people,
+            procedure,
+            sphere,
+            calibrated_label=DIAMETER,
+            positions=["Near", "Far"],
+            repeats=2,
+            limit_constant=Quantity("30", "µm"),
+            limit_per_metre=None,
+            claimed_u=Quantity("18", "µm"),
+        )

@@ -168,6 +168,7 @@ def test_verdicts_are_said_while_typing_and_nothing_is_kept(
     answer = client.post(trial, typed(thermometer, position_1_text="1000.08"), **HTMX)
     assert answer.status_code == 200
     assert shown(answer) == (
+        "2 of 2 readings: Across the room failed "
         "Along the room: passed error +12.0 µm, 30 % of the limit of 40.0 µm "
         "Across the room: failed error +44.7 µm, 112 % of the limit of 40.0 µm"
     )
@@ -179,7 +180,8 @@ def test_a_half_typed_form_is_judged_as_far_as_it_goes(
     client, trial, thermometer
 ) -> None:
     half = typed(thermometer, position_1_text="", ended_at="", thermometer="")
-    assert shown(client.post(trial, half, **HTMX)).startswith("Along the room: passed")
+    said = shown(client.post(trial, half, **HTMX))
+    assert said.startswith("1 of 2 readings: all pass so far Along the room: passed")
     none = typed(thermometer, position_0_text="", position_1_text="NaN")
     assert shown(client.post(trial, none, **HTMX)) == "No position is typed yet."
     cold = typed(thermometer, artefact_temperature_text="")

@@ -12,9 +12,11 @@ from lab.metrology.errors import (
     BadShape,
     Degenerate,
     MetrologyError,
+    NotFinite,
     OutOfDomain,
     TooFew,
 )
+from lab.metrology.typed import AmbiguousNumber, NotANumber
 
 NAMES = ["Along the room", "Upright"]
 
@@ -60,6 +62,9 @@ def test_a_decimal_comma_is_kept_and_never_parts_a_number() -> None:
         ("Upright,1000\nUpright,1001", OutOfDomain, "second reading"),
         ("1\n2\n3", OutOfDomain, "one too many"),
         ("a\0b", BadShape, "no text"),
+        ("1000.02\nNaN", NotFinite, "Row 2: NaN"),
+        ("Upright;1,234", AmbiguousNumber, "Row 1: 1,234 could mean"),
+        ("<html><script>", NotANumber, "Row 1: "),
         ("x,y,z\n1,2,3", OutOfDomain, "read, not fitted"),
     ],
 )

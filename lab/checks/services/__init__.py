@@ -5,7 +5,7 @@ from lab.checks.services.afterwards import (
     record_break,
     void_check,
 )
-from lab.checks.services.checks import record_check
+from lab.checks.services.checks import keep_source, record_check
 from lab.checks.services.procedures import (
     add_procedure,
     change_procedure,
@@ -19,6 +19,7 @@ __all__ = [
     "change_procedure",
     "change_system",
     "confirm_late_check",
+    "keep_source",
     "record_break",
     "record_check",
     "revise_procedure",

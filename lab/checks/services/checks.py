@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
+from django.core.files import File
 from django.db import IntegrityError, transaction
 
 from lab.accounts.models import User
@@ -19,9 +21,12 @@ from lab.checks.models import (
 from lab.checks.selectors import is_needed, newest_revision
 from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
+from lab.common.files.models import StoredFile
+from lab.common.files.store import store_file
 from lab.common.services import service
 from lab.common.work import enqueue
-from lab.equipment.models import Device, DeviceKind
+from lab.equipment.models import Calibration, Device, DeviceKind
+from lab.equipment.selectors import current_calibration
 from lab.metrology.units import Quantity
 
 
@@ -36,18 +41,22 @@ def record_check(
     thermometer: Device,
     readings: Mapping[str, Quantity],
     form_key: str,
+    source: StoredFile | None = None,
+    source_note: str = "",
     acting_user: User,
 ) -> ArtefactCheck:
     """Record a check of a system and judge it by the procedure's newest revision.
 
     The same form sent twice gives the check that it made first, also when both come
-    at once. The system's sessions are judged again.
+    at once. The system's sessions are judged again, and a rule of its control chart
+    that fires with this check leaves a warning. ``source`` is the file that the
+    readings were read from.
 
     Raises
     ------
     NotAcceptable
         If the times, the thermometer, the temperature or the readings can't be right,
-        or the artefact had no current calibration.
+        or the artefact or the thermometer had no current calibration.
     WrongState
         If the procedure isn't the system's, or was revised meanwhile.
     """
@@ -57,7 +66,7 @@ def record_check(
         audit.nothing_changed()
         return earlier
     _require_procedure(system, procedure)
-    _require_sense(started_at, ended_at, thermometer)
+    _require_sense(started_at, ended_at)
     came_out = judged(
         revision=procedure,
         started_at=started_at,
@@ -71,6 +80,9 @@ def record_check(
         started_at=started_at,
         ended_at=ended_at,
         thermometer=thermometer,
+        thermometer_calibration=_calibrated(thermometer, started_at),
+        source=source,
+        source_note=source_note,
         verdict=came_out.result.verdict.value,
         worst_share=came_out.worst_share,
         reason=came_out.result.reason,
@@ -108,7 +120,8 @@ def _keep(
             "started_at": check.started_at,
             "ended_at": check.ended_at,
             "artefact_temperature": str(check.artefact_temperature),
-            "readings": {row.position: str(row.measured) for row in rows},
+            "source": check.source.sha256 if check.source else "",
+            "readings": {row.name: str(row.measured) for row in rows},
             "verdict": check.verdict,
             "reason": check.reason,
         },
@@ -139,14 +152,41 @@ def _require_procedure(system: MeasuringSystem, revision: ProcedureRevision) -> 
         )
 
 
-def _require_sense(started_at: datetime, ended_at: datetime, meter: Device) -> None:
+def _require_sense(started_at: datetime, ended_at: datetime) -> None:
     clock.require_not_future(started_at, field="started_at")
     clock.require_not_future(ended_at, field="ended_at")
     if ended_at < started_at:
         raise NotAcceptable("The check ends before it starts.", field="ended_at")
+
+
+def _calibrated(meter: Device, at: datetime) -> Calibration:
+    """Return the calibration of a contact thermometer that was current."""
     if meter.kind != DeviceKind.CONTACT_THERMOMETER:
         raise NotAcceptable(
             f"{meter.tag} is no contact thermometer: the artefact's own temperature "
             "counts, not that of the air.",
             field="thermometer",
         )
+    calibration = current_calibration(meter, at)
+    if calibration is None:
+        raise NotAcceptable(
+            f"{meter.tag} had no current calibration at that time. Read the "
+            "temperature with a thermometer that is calibrated.",
+            field="thermometer",
+        )
+    return calibration
+
+
+@service(may="checks.record")
+def keep_source(*, upload: File[Any], acting_user: User) -> StoredFile:
+    """Keep a file that a check's readings were read from, as it came.
+
+    Raises
+    ------
+    NotAcceptable
+        If it is too large, empty, or of a type that is not taken.
+    """
+    upload.seek(0)
+    stored = store_file(upload, name=upload.name or "readings", kind="other")
+    audit.record("check.file_read", stored, actor=acting_user)
+    return stored

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import (
@@ -18,13 +20,17 @@ from lab.checks import services
 from lab.checks.access import get_check_for, get_revision_for, get_system_for
 from lab.checks.forms import CheckForm, ConfirmForm, VoidForm
 from lab.checks.forms.checks import start_values
-from lab.checks.models import ArtefactCheck
+from lab.checks.models import ArtefactCheck, MeasuringSystem
 from lab.checks.shown import shown_readings
+from lab.checks.sources import Source, source_in, source_of
 from lab.common.errors import NotAcceptable
+from lab.common.files.views import file_response
 from lab.common.forms import accepted
 from lab.common.pages import FORM_METHODS, done, form_page, posted
+from lab.common.uploads import takes_upload
 
 DETAIL = "checks:detail"
+RECORD = "checks/record.html"
 
 
 @require_http_methods(FORM_METHODS)
@@ -43,9 +49,35 @@ def record(request: Request, pk: int, code: str) -> HttpResponse:
         ),
     ):
         return done(request, f"Recorded. {made[0].reason}", DETAIL, made[0].pk)
-    context = {"form": form, "system": system, "revision": revision}
     status = 400 if form.is_bound else 200
-    return render(request, "checks/record.html", context, status=status)
+    return render(request, RECORD, _form_context(form, system), status=status)
+
+
+@takes_upload("other")
+@require_POST
+def read_file(request: Request, pk: int, code: str) -> HttpResponse:
+    """Fill the form's readings from a file; the check itself is recorded after."""
+    system = get_system_for(request.user, pk)
+    revision = get_revision_for(request.user, system, code)
+    form = CheckForm(request.POST, request.FILES, revision=revision)
+    form.errors.clear()
+    try:
+        form = form.filled_from(_source_kept(request, form))
+    except NotAcceptable as refusal:
+        form.add_error("points", refusal.sentence)
+        return render(request, RECORD, _form_context(form, system), status=400)
+    context = _form_context(form, system) | _verdicts(form)
+    form.errors.clear()
+    return render(request, RECORD, context)
+
+
+def _source_kept(request: Request, form: CheckForm) -> Source:
+    upload = request.FILES.get("points")
+    if upload is None:
+        raise NotAcceptable("Choose a file first.")
+    source = source_in(upload, form.revision, form.unit)
+    kept = services.keep_source(upload=upload, acting_user=request.user)
+    return replace(source, file=kept)
 
 
 @require_POST
@@ -54,9 +86,27 @@ def try_verdicts(request: Request, pk: int, code: str) -> HttpResponse:
     system = get_system_for(request.user, pk)
     revision = get_revision_for(request.user, system, code)
     form = CheckForm(request.POST, revision=revision)
-    context = {"form": form, "system": system, "revision": revision} | _verdicts(form)
-    page = "checks/record.html"
-    return render(request, f"{page}#verdicts" if request.htmx else page, context)
+    context = _form_context(form, system) | _verdicts(form)
+    page = f"{RECORD}#verdicts" if request.htmx else RECORD
+    return render(request, page, context | {"is_part": request.htmx})
+
+
+def _form_context(form: CheckForm, system: MeasuringSystem) -> dict[str, Any]:
+    return {
+        "form": form,
+        "system": system,
+        "revision": form.revision,
+        "rows": [(field, None) for field in form.position_fields],
+        "source": _source_shown(form),
+    }
+
+
+def _source_shown(form: CheckForm) -> Source | None:
+    said = form.data.get("source", "") if form.is_bound else ""
+    try:
+        return source_of(said, form.revision) if said else None
+    except NotAcceptable:
+        return None  # the form says so itself
 
 
 def _verdicts(form: CheckForm) -> dict[str, Any]:
@@ -64,8 +114,17 @@ def _verdicts(form: CheckForm) -> dict[str, Any]:
         judged = form.so_far()
     except NotAcceptable as refusal:
         return {"refusal": refusal.sentence}
-    readings = judged.readings(form.cleaned_data["readings"])
-    return {"verdicts": shown_readings(readings)}
+    shown = shown_readings(judged.readings(form.cleaned_data["readings"]))
+    by_name = {one.position: one for one in shown}
+    failed = [one.position for one in shown if not one.passed]
+    return {
+        "rows": [
+            (form[field], by_name.get(name)) for field, name in form.positions.items()
+        ],
+        "count": len(shown),
+        "of": len(form.positions),
+        "failed": failed,
+    }
 
 
 @require_safe
@@ -82,6 +141,15 @@ def check(request: Request, pk: int) -> HttpResponse:
         and found.measured_by_id != user.pk,
     }
     return render(request, "checks/detail.html", context)
+
+
+@require_safe
+def source(request: Request, pk: int) -> HttpResponseBase:
+    """Hand out the file that a check's readings were read from."""
+    found = get_check_for(request.user, pk)
+    if found.source is None:
+        raise Http404("The check has no file.")
+    return file_response(found.source)
 
 
 @require_http_methods(FORM_METHODS)

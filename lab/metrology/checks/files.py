@@ -34,6 +34,7 @@ from lab.metrology.checks.from_points import (
 )
 from lab.metrology.checks.judging import Quantity
 from lab.metrology.errors import BadShape, MetrologyError, OutOfDomain, TooFew
+from lab.metrology.typed import parse_decimal
 
 __all__ = ["FileReadings", "readings_from_file"]
 
@@ -169,10 +170,19 @@ def _read(
             name = _known(cells[position], by_case, number)
         if name in texts:
             raise OutOfDomain(f"Row {number} gives {name!r} a second reading.")
-        texts[name] = cells[head.index(_READING)]
+        texts[name] = _reading(cells[head.index(_READING)], number)
     if not texts:
         raise TooFew("The file holds a first row of names and no readings.")
     return FileReadings(texts=texts)
+
+
+def _reading(text: str, number: int) -> str:
+    """Return a reading's text as it stands, if it is a number with one meaning."""
+    try:
+        parse_decimal(text)
+    except MetrologyError as refusal:
+        raise type(refusal)(f"Row {number}: {refusal}") from refusal
+    return text
 
 
 def _require_width(cells: Sequence[str], head: Sequence[str], number: int) -> None:
