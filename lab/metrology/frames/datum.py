@@ -237,9 +237,7 @@ def _refuse_apart(used: Exposures, held: NDArray[np.bool_]) -> None:
         raise refusal
 
 
-def _listed(
-    name: str, given: Mapping[str, ArrayLike] | None, used: Exposures
-) -> Array:
+def _listed(name: str, given: Mapping[str, ArrayLike] | None, used: Exposures) -> Array:
     """Return known coordinates in the order of the targets, NaN where unknown."""
     found = np.full((len(used.target_names), 3), np.nan)
     for index, target in enumerate(used.target_names):

@@ -100,8 +100,9 @@ def find_mislabelled(exposures: Exposures) -> tuple[Mislabelled, ...]:
 
 
 def relabel(exposures: Exposures, wrong: tuple[Mislabelled, ...]) -> Exposures:
-    """Give observations their own names; what can't be, because the name is taken
-    in that exposure, is left out.
+    """Give observations their own names.
+
+    What can't have it, because the name is taken in that exposure, is left out.
     """
     target = exposures.target.copy()
     for each in wrong:

@@ -19,6 +19,7 @@ routines take less time than a sparse factorisation with as many back-substituti
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -184,9 +185,7 @@ def build_normal(
         scale_coupling = solved(
             factors, segment_sums(across @ by_scale[:, :, np.newaxis], i, count)
         )[:, :, 0]
-    matrix, right = _reduced(
-        exposures, by_target, residuals, coupling, pose_right
-    )
+    matrix, right = _reduced(exposures, by_target, residuals, coupling, pose_right)
     if with_scale:
         matrix, right = _with_scales(
             exposures, matrix, right, by_target, by_scale, residuals, coupling,
@@ -244,7 +243,7 @@ def _reduced(
         matrix -= full.T @ full
         return matrix, right
     starts = [*exposures.starts, len(exposures)]
-    for start, stop in zip(starts[:-1], starts[1:], strict=True):
+    for start, stop in itertools.pairwise(starts):
         targets = exposures.target[start:stop]
         rows = (3 * targets[:, np.newaxis] + np.arange(3)).ravel()
         own_part = coupling[start:stop].transpose(1, 0, 2).reshape(6, -1)

@@ -27,6 +27,7 @@ References
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import cache
 
@@ -211,7 +212,7 @@ def _carried(exposures: Exposures, coupling: Array, cofactors: Array) -> Array:
         return np.asarray(product[exposures.target, :, exposures.exposure, :])
     found = np.empty((len(exposures), 3, 6))
     starts = [*exposures.starts, len(exposures)]
-    for start, stop in zip(starts[:-1], starts[1:], strict=True):
+    for start, stop in itertools.pairwise(starts):
         rows = (3 * exposures.target[start:stop, np.newaxis] + np.arange(3)).ravel()
         own = coupling[start:stop].transpose(1, 0, 2).reshape(6, -1)
         part = cofactors[rows[:, np.newaxis], rows] @ own.T

@@ -150,15 +150,11 @@ def _blocks(
     each = np.arange(len(rows))
     blocks[each, each] += np.eye(3) - lever @ np.swapaxes(lever, 1, 2)
     return np.asarray(
-        np.einsum(
-            "kba,klbc,lcd->klad", by_target, blocks, by_target, optimize=True
-        )
+        np.einsum("kba,klbc,lcd->klad", by_target, blocks, by_target, optimize=True)
     )
 
 
-def _suffixes(
-    normal: Normal, rows: Index, blocks: Array
-) -> tuple[Index, Array, Array]:
+def _suffixes(normal: Normal, rows: Index, blocks: Array) -> tuple[Index, Array, Array]:
     """Return the first row, g and H of every shift of one target."""
     single = np.einsum("nji,nj->ni", normal.by_target[rows], normal.residuals[rows])
     late = np.cumsum(single[::-1], axis=0)[::-1]

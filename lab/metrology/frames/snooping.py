@@ -134,7 +134,8 @@ def snoop_frame(
     >>> seen[15, 0] += 1.0
     >>> names = [f"T{k}" for k in range(12)]
     >>> exposures = make_exposures(
-    ...     ["1"] * 12 + ["2"] * 12 + ["3"] * 12, names * 3, seen, noise=Noise(0.01, 0.02)
+    ...     ["1"] * 12 + ["2"] * 12 + ["3"] * 12, names * 3, seen,
+    ...     noise=Noise(0.01, 0.02),
     ... )
     >>> [(each.target, each.exposure) for each in snoop_frame(exposures).found]
     [('T3', '2')]
@@ -151,9 +152,13 @@ def snoop_frame(
         worst = frame.reliability.worst
         tests = shift_tests(frame) if with_shifts else None
         shifted = tests.worst if tests is not None else None
-        if tests is not None and shifted is not None and (
-            worst is None
-            or tests.statistics[shifted] > frame.reliability.statistics[worst]
+        if (
+            tests is not None
+            and shifted is not None
+            and (
+                worst is None
+                or tests.statistics[shifted] > frame.reliability.statistics[worst]
+            )
         ):
             finding, used = _shift(frame, tests, shifted)
         elif worst is not None:

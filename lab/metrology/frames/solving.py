@@ -269,9 +269,7 @@ class _Problem:
         )
 
 
-def _finished(
-    problem: _Problem, state: State, family_probability: float
-) -> Frame:
+def _finished(problem: _Problem, state: State, family_probability: float) -> Frame:
     state = problem.datum.laid_on(state)
     normal, matrix, _ = problem.normal(state)
     cofactors = problem.cofactors(matrix, state)

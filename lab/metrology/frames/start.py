@@ -135,9 +135,7 @@ def _aligned(a: Array, b: Array, spread: Array) -> tuple[Array, Array]:
     return turn, shift
 
 
-def _joined(
-    exposures: Exposures, placed: Placed, labels: Index, keep: int
-) -> Placed:
+def _joined(exposures: Exposures, placed: Placed, labels: Index, keep: int) -> Placed:
     """Bring groups of exposures that share enough targets between them together."""
     count = len(exposures.target_names)
     labels = labels.copy()
