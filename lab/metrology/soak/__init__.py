@@ -28,6 +28,13 @@ from lab.metrology.soak.bodies import (
     biot_number,
     time_constant,
 )
+from lab.metrology.soak.fitness import (
+    Fitness,
+    SoakCurve,
+    soak_curve,
+    temperature_fitness,
+    wall_surface,
+)
 from lab.metrology.soak.fitting import fit_time_constant
 from lab.metrology.soak.waiting import (
     NeverSteadyEnough,
@@ -40,13 +47,18 @@ __all__ = [
     "AIR_FILM_W_PER_M2_K",
     "BiotTooLarge",
     "Body",
+    "Fitness",
     "NeverSteadyEnough",
     "Room",
+    "SoakCurve",
     "SoakNeed",
     "SoakTime",
     "TimeConstant",
     "biot_number",
     "fit_time_constant",
+    "soak_curve",
     "soak_time",
+    "temperature_fitness",
     "time_constant",
+    "wall_surface",
 ]
