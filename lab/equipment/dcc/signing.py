@@ -18,8 +18,8 @@ from typing import Any, Final
 
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature as BadCipher
-from signxml import SignatureConfiguration, XMLVerifier
 from signxml.exceptions import InvalidDigest, InvalidSignature, SignXMLException
+from signxml.verifier import SignatureConfiguration, XMLVerifier
 
 from lab.common.errors import NotAcceptable
 from lab.equipment.dcc.records import EXPIRED, INTACT, UNCHECKED, UNSIGNED, Signature
