@@ -1,9 +1,9 @@
 """What the readings of an artefact come to: the records, as the computation wants them.
 
 The computation itself is :mod:`lab.metrology.checks`. The readings are taken as
-measured: the reference is brought to the artefact's temperature, not the readings to
-20 °C. No drift of the artefact is added to the uncertainty of its certificate; the
-procedure's limit has to leave room for it.
+measured: the reference is brought from the temperature of its certificate to that of
+the artefact, not the readings to 20 °C. No drift of the artefact is added to the
+uncertainty of its certificate; the procedure's limit has to leave room for it.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from lab.metrology import checks as computing
 from lab.metrology.errors import MetrologyError
 from lab.metrology.units import LENGTH, Quantity
 
-REFERENCE_DEGC = Decimal(20)
 RULES = {
     ProcedureRevision.Acceptance.SIMPLE: computing.Rule.SIMPLE,
     ProcedureRevision.Acceptance.GUARDED: computing.Rule.GUARDED,
@@ -131,7 +130,7 @@ def calibrated_value(
     Raises
     ------
     NotAcceptable
-        If it had none, or none with that value at 20 °C.
+        If it had none, or none with that value.
     """
     artefact, label = revision.artefact, revision.calibrated_label
     calibration = current_calibration(artefact, at)
@@ -146,11 +145,6 @@ def calibrated_value(
         raise NotAcceptable(
             f"Certificate {calibration.certificate_number} of {artefact.tag} states no "
             f"“{label}”. Have the procedure revised, or the recording corrected."
-        )
-    if value.temperature.value != REFERENCE_DEGC and not quantity_of(revision).is_form:
-        raise NotAcceptable(
-            f"“{label}” of {artefact.tag} is recorded at {value.temperature}. Record "
-            "it at 20 °C: that is where the computation starts from (ISO 1)."
         )
     return calibration, value
 
@@ -250,6 +244,7 @@ def _reference(
         value_mm=float(value.value.value),
         u_mm=float(u),
         expansion=expansion_of(revision.artefact),
+        reference_degc=float(value.temperature.value),
     )
     if quantity_of(revision).is_form:
         return computing.form_reference(artefact)

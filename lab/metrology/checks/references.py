@@ -1,9 +1,10 @@
 """The reference value of a check, and the uncertainty of the test.
 
-The artefact's certificate gives its value at 20 °C. The system measures the
-artefact as it is, so the reference is brought to the artefact's temperature;
-unless the software has already brought the result to 20 °C, in which case the
-certificate's value stands and the uncertainty of that correction stays.
+The artefact's certificate gives its value at 20 °C, or at another temperature that
+it states. The system measures the artefact as it is, so the reference is brought to
+the artefact's temperature; unless the software has already brought the result to
+20 °C, in which case the reference is the value there and the uncertainty of that
+correction stays.
 
 The uncertainty of the test holds what the artefact and its set-up contribute:
 calibration, drift since, temperature, expansion, mounting, alignment. It never
@@ -21,6 +22,7 @@ from enum import StrEnum
 from lab.metrology.arrays import non_negative
 from lab.metrology.errors import OutOfDomain
 from lab.metrology.thermal import (
+    REFERENCE_DEGC,
     Expansion,
     ProcessingState,
     Temperature,
@@ -82,8 +84,8 @@ class TestTerm:
 class Artefact:
     """A calibrated artefact as its certificate and its history describe it.
 
-    `value_mm` is the calibrated value at 20 °C (for form: the artefact's own
-    form deviation); `u_mm` is standard, U/k of the certificate;
+    `value_mm` is the calibrated value at `reference_degc` (for form: the artefact's
+    own form deviation); `u_mm` is standard, U/k of the certificate;
     `u_drift_mm` covers what it may have drifted since.
     """
 
@@ -91,12 +93,20 @@ class Artefact:
     u_mm: float
     expansion: Expansion
     u_drift_mm: float = 0.0
+    reference_degc: float = REFERENCE_DEGC
 
     def __post_init__(self) -> None:
         """Refuse negative values and uncertainties."""
         non_negative("artefact value_mm", self.value_mm)
         non_negative("artefact u_mm", self.u_mm)
         non_negative("artefact u_drift_mm", self.u_drift_mm)
+        Temperature(self.reference_degc, 0.0)
+
+    @property
+    def value_at_20_mm(self) -> float:
+        """The calibrated value brought to 20 °C by the artefact's coefficient."""
+        from_20_k = self.reference_degc - REFERENCE_DEGC
+        return self.value_mm / (1.0 + self.expansion.per_k * from_20_k)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +131,7 @@ def length_reference(
     Parameters
     ----------
     artefact : Artefact
-        Its calibrated value at 20 °C, in mm, with expansion and uncertainties.
+        Its calibrated value, in mm, with expansion and uncertainties.
     temperature : Temperature
         Of the artefact while it was measured, in °C.
     state : ProcessingState
@@ -142,7 +152,10 @@ def length_reference(
     Notes
     -----
     The shares of temperature and expansion are the same in both states: whoever
-    applied the correction relied on the same coefficient and thermometer.
+    applied the correction relied on the same coefficient and thermometer. What the
+    coefficient's error does grows with the distance from the temperature at which the
+    artefact was calibrated, not from 20 °C: used where it was calibrated, an artefact
+    needs no coefficient at all.
 
     References
     ----------
@@ -164,10 +177,17 @@ def length_reference(
             "The result must be said to be as measured or already at 20 °C before "
             "it can be compared with a certificate."
         )
+    at_20_mm, expansion = artefact.value_at_20_mm, artefact.expansion
+    moved_k = temperature.degc - artefact.reference_degc
     warm = length_at_temperature(
-        artefact.value_mm, artefact.expansion, temperature, artefact.u_mm
+        at_20_mm,
+        expansion,
+        Temperature(REFERENCE_DEGC + moved_k, temperature.u_k),
+        artefact.u_mm,
     )
-    as_measured = state is ProcessingState.AS_MEASURED
+    reference_mm = at_20_mm
+    if state is ProcessingState.AS_MEASURED:
+        reference_mm *= 1.0 + expansion.per_k * temperature.from_reference_k
     thermal = (
         TestTerm(
             "expansion coefficient of the artefact",
@@ -182,8 +202,8 @@ def length_reference(
     )
     return _reference(
         artefact.value_mm,
-        warm.length_mm if as_measured else artefact.value_mm,
-        warm.correction_mm if as_measured else 0.0,
+        reference_mm,
+        reference_mm - artefact.value_mm,
         (*_calibration_terms(artefact, artefact.u_mm), *thermal, *set_up),
     )
 
