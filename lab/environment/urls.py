@@ -2,12 +2,12 @@
 
 from django.urls import path
 
-from lab.environment import views
+from lab.environment.views import rooms
 
 app_name = "environment"
 urlpatterns = [
-    path("", views.rooms, name="rooms"),
-    path("<int:pk>/", views.room, name="room"),
-    path("<int:pk>/record/", views.record, name="record"),
-    path("readings/<int:pk>/correct/", views.correct, name="correct"),
+    path("", rooms.rooms, name="rooms"),
+    path("<int:pk>/", rooms.room, name="room"),
+    path("<int:pk>/record/", rooms.record, name="record"),
+    path("readings/<int:pk>/correct/", rooms.correct, name="correct"),
 ]

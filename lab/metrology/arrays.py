@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from numbers import Real
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -108,7 +109,7 @@ def vector(name: str, value: ArrayLike, minimum: int = 1) -> NDArray[np.float64]
     return array
 
 
-def same_length(**arrays: NDArray[np.float64]) -> int:
+def same_length(**arrays: NDArray[Any]) -> int:
     """Return the common number of rows of several arrays, or refuse them.
 
     Parameters

@@ -16,6 +16,129 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
+            name="ReadingHour",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "sensor",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "quantity",
+                    models.CharField(
+                        choices=[
+                            ("temperature", "Temperature"),
+                            ("humidity", "Relative humidity"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "hour",
+                    models.IntegerField(
+                        help_text="Whole hours since 1970-01-01 00:00 UTC."
+                    ),
+                ),
+                ("count", models.PositiveIntegerField()),
+                ("lowest", models.FloatField()),
+                ("highest", models.FloatField()),
+                ("mean", models.FloatField()),
+                ("block", models.BinaryField()),
+                ("envelope", models.BinaryField(default=b"")),
+            ],
+            options={
+                "ordering": ["sensor", "quantity", "hour"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("sensor", "quantity", "hour"), name="reading_hour_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("count__gt", 0)),
+                        name="reading_hour_not_empty",
+                    ),
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="SensorPlacement",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "sensor",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="placements",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="placements",
+                        to="laboratory.room",
+                    ),
+                ),
+                ("since", models.DateTimeField()),
+                (
+                    "position",
+                    models.CharField(
+                        blank=True,
+                        help_text="On the north wall, 1.5 m up, for one.",
+                        max_length=120,
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["sensor", "since", "pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [
+                    models.Index(
+                        fields=["sensor", "since"], name="placement_by_sensor"
+                    ),
+                    models.Index(fields=["room", "since"], name="placement_by_room"),
+                ],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
             name="SpotReading",
             fields=[
                 (

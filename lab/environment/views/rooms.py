@@ -14,7 +14,7 @@ from lab.common.pages import FORM_METHODS, done, form_page, posted
 from lab.common.paging import keyset_page
 from lab.environment import services
 from lab.environment.access import get_reading_for, get_room_for, rooms_for
-from lab.environment.forms import (
+from lab.environment.forms.spot import (
     CorrectionForm,
     ReadingForm,
     correction_starts_with,

@@ -1,0 +1,15 @@
+"""Every write about the air of the rooms."""
+
+from lab.environment.services.readings import store_readings
+from lab.environment.services.sensors import place_sensor
+from lab.environment.services.spot import (
+    correct_spot_reading,
+    record_spot_reading,
+)
+
+__all__ = [
+    "correct_spot_reading",
+    "place_sensor",
+    "record_spot_reading",
+    "store_readings",
+]
