@@ -1,0 +1,1 @@
+"""What each pose of a tracker will see."""
