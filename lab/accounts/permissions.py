@@ -63,6 +63,7 @@ ACTIONS: Final[dict[str, frozenset[Role]]] = {
     "checks.record": frozenset({T, S, Q}),
     "checks.void": frozenset({S, Q}),
     "checks.void_fail": frozenset({Q}),
+    "warnings.acknowledge": frozenset({T, S, Q}),
     "systems.change": frozenset({Q, A}),
     "procedures.revise": frozenset({Q}),
     # jobs and results
@@ -129,6 +130,9 @@ PAGES: Final[dict[str, str]] = {
     "checks:list": "checks.see",
     "checks:system": "checks.see",
     "checks:detail": "checks.see",
+    "checks:charts": "checks.see",
+    "checks:report": "checks.see",
+    "checks:acknowledge": "warnings.acknowledge",
     "checks:source": "checks.see",
     "checks:procedures": "checks.see",
     "checks:procedure": "checks.see",
@@ -162,6 +166,7 @@ PAGES: Final[dict[str, str]] = {
     "jobs:end": "jobs.measure",
     "jobs:correct": "jobs.measure",
     "jobs:receive": "jobs.receive",
+    "jobs:body": "jobs.receive",
     "jobs:return": "jobs.return",
     # results
     "inspections:results": "results.see",

@@ -28,6 +28,7 @@ JOB_PANELS: Final[tuple[Callable[[User, Job], Panel | None], ...]] = (
     job_panels.holds,
     job_panels.agreement,
     job_panels.items,
+    job_panels.soak,
     job_panels.sessions,
     lapse_panels.findings,
     result_panels.results,

@@ -14,9 +14,12 @@ from lab.jobs.readiness import readiness
 from lab.jobs.selectors import (
     agreement_in_force,
     events_in_force,
+    items_here,
     items_with_custody,
     part_temperatures,
 )
+from lab.jobs.soak import standing_of
+from lab.jobs.soak_pictures import ShownSoak
 
 #: A running session asks after so long without an event (lapse rules).
 IDLE = timedelta(minutes=30)
@@ -63,6 +66,21 @@ def items(user: User, job: Job) -> Panel:
         "may_measure": user.may("jobs.measure") and not job.is_over,
     }
     return Panel("Items", "jobs/panels/items.html", context)
+
+
+def soak(user: User, job: Job) -> Panel | None:
+    """When will the items be at temperature, and are they?"""
+    here = list(items_here(job).select_related("receipt", "job__part_revision"))
+    if job.is_over or not here:
+        return None
+    now = clock.now()
+    context = {
+        "job": job,
+        "shown": [ShownSoak.of(standing_of(item, now), now) for item in here],
+        "may_receive": user.may("jobs.receive"),
+        "may_measure": user.may("jobs.measure"),
+    }
+    return Panel("Temperature of the items", "jobs/panels/soak.html", context)
 
 
 @dataclass(frozen=True, slots=True)

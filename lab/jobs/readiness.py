@@ -22,9 +22,11 @@ from lab.jobs.models import Agreement, Job
 from lab.jobs.selectors import (
     agreement_in_force,
     agreement_is_outdated,
+    items_here,
     items_with_custody,
     open_holds,
 )
+from lab.jobs.soak import standing_of
 from lab.laboratory.models import Activity
 from lab.laboratory.selectors import is_authorised, revision_at
 
@@ -36,13 +38,15 @@ FRESH: Final = timedelta(hours=1)
 class Gate:
     """One condition of readiness: met or not, why, from when on, and where to mend it.
 
-    ``ready_at`` is set where it can be computed; ``url`` leads to what meets the gate.
+    ``ready_at`` is set where it can be computed, with ``ready_until`` where that is a
+    range; ``url`` leads to what meets the gate.
     """
 
     name: str
     met: bool
     reason: str
     ready_at: datetime | None = None
+    ready_until: datetime | None = None
     url: str = ""
     hard: bool = False
 
@@ -116,7 +120,7 @@ def authorisation(facts: Facts) -> Gate:
     return Gate(name, False, reason, url=url, hard=True)
 
 
-def items_here(facts: Facts) -> Gate:
+def received(facts: Facts) -> Gate:
     name = "Items received, undamaged"
     url = facts.page("board:job", facts.job.number) + "#items"
     items = list(items_with_custody(facts.job))
@@ -128,6 +132,29 @@ def items_here(facts: Facts) -> Gate:
         return Gate(name, False, f"Damaged: {', '.join(damaged)}.", url=url)
     count = "The item is" if len(items) == 1 else f"All {len(items)} items are"
     return Gate(name, True, f"{count} here.", url=url)
+
+
+def at_temperature(facts: Facts) -> Gate:
+    """Say whether every item is at temperature; a prediction only fills the times."""
+    name = "Part at temperature"
+    url = facts.page("jobs:temperature", facts.job.number)
+    here = [standing_of(item, facts.at) for item in items_here(facts.job)]
+    if not here:
+        return Gate(name, False, "No item is here.", url=url)
+    missing = [one for one in here if not one.is_fit]
+    if not missing:
+        return Gate(name, True, here[0].what_was_read, url=url)
+    foreseen = [one for one in missing if one.predicted is not None]
+    if len(foreseen) < len(missing):
+        return Gate(name, False, missing[0].what_is_missing, url=url)
+    return Gate(
+        name,
+        False,
+        missing[0].what_is_missing,
+        ready_at=max(one.ready_from or facts.at for one in foreseen),
+        ready_until=max(one.ready_until or facts.at for one in foreseen),
+        url=url,
+    )
 
 
 def calibrations(facts: Facts) -> Gate:
@@ -196,7 +223,8 @@ GATES: Final[tuple[Callable[[Facts], Gate], ...]] = (
     contract,
     method,
     authorisation,
-    items_here,
+    received,
+    at_temperature,
     calibrations,
     checked,
     room,

@@ -14,6 +14,7 @@ urlpatterns = [
     path("<str:number>/temperature/", items.temperature, name="temperature"),
     path("<str:number>/start/", sessions.start, name="start"),
     path("items/<int:pk>/receive/", items.receive, name="receive"),
+    path("items/<int:pk>/body/", items.body, name="body"),
     path("items/<int:pk>/return/", items.return_item, name="return"),
     path("sessions/<int:pk>/pause/", sessions.pause, name="pause"),
     path("sessions/<int:pk>/resume/", sessions.resume, name="resume"),

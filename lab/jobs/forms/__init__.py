@@ -2,9 +2,11 @@
 
 from lab.jobs.forms.booking import AgreementForm, BookingForm, CustomerChoice
 from lab.jobs.forms.custody import (
+    BodyForm,
     PartTemperatureForm,
     ReceiptForm,
     ReturnForm,
+    body_starts_with,
 )
 from lab.jobs.forms.holds import ClearForm, HoldForm, ReasonForm
 from lab.jobs.forms.sessions import (
@@ -16,6 +18,7 @@ from lab.jobs.forms.sessions import (
 
 __all__ = [
     "AgreementForm",
+    "BodyForm",
     "BookingForm",
     "ClearForm",
     "CorrectionForm",
@@ -28,4 +31,5 @@ __all__ = [
     "ReceiptForm",
     "ReturnForm",
     "StartForm",
+    "body_starts_with",
 ]

@@ -311,6 +311,88 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="ItemBody",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "item",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bodies",
+                        to="jobs.jobitem",
+                    ),
+                ),
+                ("mass_text", models.CharField(max_length=40)),
+                ("mass_unit", models.CharField(max_length=12)),
+                (
+                    "mass_kg",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                ("stuff", models.CharField(max_length=40)),
+                ("surface_text", models.CharField(blank=True, max_length=40)),
+                ("surface_unit", models.CharField(blank=True, max_length=12)),
+                (
+                    "surface_m2",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                ("wall_text", models.CharField(blank=True, max_length=40)),
+                ("wall_unit", models.CharField(blank=True, max_length=12)),
+                (
+                    "wall_mm",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["item", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("surface_text", ""), ("wall_text", ""), _connector="XOR"
+                        ),
+                        name="item_body_surface_or_wall",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
             name="ItemReturn",
             fields=[
                 (
@@ -537,6 +619,12 @@ class Migration(migrations.Migration):
                     "temperature_degc",
                     models.DecimalField(
                         decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                (
+                    "place",
+                    models.CharField(
+                        blank=True, help_text="Where on the item.", max_length=80
                     ),
                 ),
                 (

@@ -2,7 +2,7 @@
 
 from lab.jobs.models.agreements import Agreement
 from lab.jobs.models.holds import Hold, HoldClearance
-from lab.jobs.models.items import ItemReceipt, ItemReturn, JobItem
+from lab.jobs.models.items import ItemBody, ItemReceipt, ItemReturn, JobItem
 from lab.jobs.models.jobs import TRANSITIONS, Job, JobState
 from lab.jobs.models.sessions import (
     MeasuringSession,
@@ -15,6 +15,7 @@ __all__ = [
     "Agreement",
     "Hold",
     "HoldClearance",
+    "ItemBody",
     "ItemReceipt",
     "ItemReturn",
     "Job",

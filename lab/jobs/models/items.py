@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
+from django.db.models import Q
 
 from lab.common import clock
 from lab.common.frozen import FrozenModel
 from lab.common.quantities import QuantityField
 from lab.jobs.models.jobs import Job
-from lab.metrology.units import TEMPERATURE
+from lab.metrology.units import AREA, LENGTH, MASS, TEMPERATURE
 
 
 class JobItem(models.Model):
@@ -52,6 +53,37 @@ class ItemReceipt(FrozenModel):
 
     def __str__(self) -> str:
         return f"{self.item} received"
+
+
+class ItemBody(FrozenModel):
+    """What decides how fast an item takes up the room's temperature; the newest counts.
+
+    ``stuff`` is a line of the handbook table of :mod:`lab.metrology.thermal`, for
+    density, heat capacity and conductivity alone. Either the surface or the thickness
+    of the walls is known.
+    """
+
+    item = models.ForeignKey(JobItem, on_delete=models.PROTECT, related_name="bodies")
+    mass = QuantityField(MASS)
+    stuff = models.CharField(max_length=40)
+    surface = QuantityField(AREA, required=False)
+    wall = QuantityField(LENGTH, required=False)
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField(default=clock.now, editable=False)
+
+    class Meta(FrozenModel.Meta):
+        ordering = ["item", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(surface_text="") ^ Q(wall_text=""),
+                name="item_body_surface_or_wall",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.item}: {self.mass} of {self.stuff}"
 
 
 class ItemReturn(FrozenModel):

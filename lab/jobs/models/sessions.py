@@ -98,6 +98,7 @@ class PartTemperature(FrozenModel):
     )
     at = models.DateTimeField()
     temperature = QuantityField(TEMPERATURE)
+    place = models.CharField(max_length=80, blank=True, help_text="Where on the item.")
     thermometer = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="+")
     supersedes = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, related_name="superseded_by"

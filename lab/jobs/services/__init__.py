@@ -1,6 +1,7 @@
 """Every write about jobs, a module per noun."""
 
 from lab.jobs.services.agreements import record_agreement
+from lab.jobs.services.bodies import BodyEntry, record_item_body
 from lab.jobs.services.holds import clear_hold, clear_holds, raise_hold
 from lab.jobs.services.items import receive_item, record_part_temperature, return_item
 from lab.jobs.services.jobs import book_job, cancel_job, move_job
@@ -13,6 +14,7 @@ from lab.jobs.services.sessions import (
 )
 
 __all__ = [
+    "BodyEntry",
     "book_job",
     "cancel_job",
     "clear_hold",
@@ -24,6 +26,7 @@ __all__ = [
     "raise_hold",
     "receive_item",
     "record_agreement",
+    "record_item_body",
     "record_part_temperature",
     "resume_session",
     "return_item",

@@ -21,6 +21,7 @@ from lab.jobs.models import (
     PartTemperature,
 )
 from lab.jobs.selectors import open_holds
+from lab.jobs.services.bodies import BodyEntry, record_item_body
 from lab.jobs.services.holds import raise_hold
 from lab.jobs.states import (
     advance,
@@ -40,14 +41,18 @@ def receive_item(
     place: str,
     damaged: bool = False,
     temperature: Quantity | None = None,
+    body: BodyEntry | None = None,
     acting_user: User,
 ) -> ItemReceipt:
     """Record that an item came in. The first makes the job received; damage holds it.
 
+    With ``body``, what its soak is predicted from is recorded as well.
+
     Raises
     ------
     NotAcceptable
-        If a text is a placeholder or the time lies in the future.
+        If a text is a placeholder, the time lies in the future, or no body is like
+        that.
     WrongState
         If it was received already or the job is over.
     """
@@ -75,6 +80,8 @@ def receive_item(
     )
     if job.state == JobState.BOOKED:
         advance(job, JobState.RECEIVED, actor=acting_user)
+    if body is not None:
+        record_item_body(item=item, body=body, acting_user=acting_user)
     if damaged:
         raise_hold(
             job=job,
@@ -94,6 +101,7 @@ def record_part_temperature(
     temperature: Quantity,
     thermometer: Device,
     session: MeasuringSession | None = None,
+    place: str = "",
     acting_user: User,
 ) -> PartTemperature:
     """Record how warm an item is, by contact.
@@ -118,13 +126,15 @@ def record_part_temperature(
         at=at,
         **PartTemperature.temperature.columns(temperature),
         thermometer=thermometer,
+        place=place.strip(),
         recorded_by=acting_user,
     )
     audit.record(
         "item.temperature_recorded",
         item,
         actor=acting_user,
-        after={"at": at, "temperature": str(temperature), "by": thermometer.tag},
+        after={"at": at, "temperature": str(temperature), "by": thermometer.tag}
+        | ({"place": made.place} if made.place else {}),
     )
     return made
 

@@ -12,7 +12,13 @@ from lab.common.forms import accepted
 from lab.common.pages import FORM_METHODS, done, form_page, posted
 from lab.jobs import services
 from lab.jobs.access import get_item_for, get_job_for
-from lab.jobs.forms import PartTemperatureForm, ReceiptForm, ReturnForm
+from lab.jobs.forms import (
+    BodyForm,
+    PartTemperatureForm,
+    ReceiptForm,
+    ReturnForm,
+    body_starts_with,
+)
 from lab.jobs.selectors import open_session
 
 JOB = "board:job"
@@ -21,7 +27,8 @@ JOB = "board:job"
 @require_http_methods(FORM_METHODS)
 def receive(request: Request, pk: int) -> HttpResponse:
     item = get_item_for(request.user, pk)
-    form = ReceiptForm(posted(request), initial={"at": clock.now()})
+    start = {"at": clock.now()} | body_starts_with(item)
+    form = ReceiptForm(posted(request), initial=start)
     if request.method == "POST" and accepted(
         form,
         lambda: services.receive_item(
@@ -54,6 +61,26 @@ def temperature(request: Request, number: str) -> HttpResponse:
         return done(request, "The temperature is recorded.", JOB, number)
     back = reverse(JOB, args=[number])
     return form_page(request, form, title="Part temperature", back=back, big=True)
+
+
+@require_http_methods(FORM_METHODS)
+def body(request: Request, pk: int) -> HttpResponse:
+    item = get_item_for(request.user, pk)
+    form = BodyForm(posted(request), initial=body_starts_with(item))
+    if request.method == "POST" and accepted(
+        form,
+        lambda: services.record_item_body(
+            item=item, acting_user=request.user, **form.cleaned_data
+        ),
+    ):
+        return done(request, "The soak is predicted from it.", JOB, item.job.number)
+    return form_page(
+        request,
+        form,
+        title=f"How {item.serial} takes up the room's temperature",
+        back=reverse(JOB, args=[item.job.number]),
+        lead="Mass, material, and the thickness of its walls or its surface.",
+    )
 
 
 @require_http_methods(FORM_METHODS)
