@@ -2,16 +2,16 @@
 
 from django.urls import path
 
-from lab.equipment import views
+from lab.equipment.views import calibrations, devices
 
 app_name = "equipment"
 urlpatterns = [
-    path("", views.devices, name="list"),
-    path("add/", views.add, name="add"),
-    path("due/", views.due, name="due"),
-    path("calibrations/<int:pk>/", views.calibration, name="calibration"),
-    path("<slug:tag>/", views.device, name="detail"),
-    path("<slug:tag>/change/", views.change, name="change"),
-    path("<slug:tag>/status/", views.set_status, name="status"),
-    path("<slug:tag>/calibrate/", views.record_calibration, name="calibrate"),
+    path("", devices.devices, name="list"),
+    path("add/", devices.add, name="add"),
+    path("due/", devices.due, name="due"),
+    path("calibrations/<int:pk>/", calibrations.calibration, name="calibration"),
+    path("<slug:tag>/", devices.device, name="detail"),
+    path("<slug:tag>/change/", devices.change, name="change"),
+    path("<slug:tag>/status/", devices.set_status, name="status"),
+    path("<slug:tag>/calibrate/", calibrations.record_calibration, name="calibrate"),
 ]

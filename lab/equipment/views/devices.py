@@ -14,14 +14,8 @@ from lab.common import clock
 from lab.common.forms import accepted
 from lab.common.pages import FORM_METHODS, done, form_page, posted
 from lab.equipment import services
-from lab.equipment.access import devices_for, get_calibration_for, get_device_for
-from lab.equipment.forms import (
-    CalibrationForm,
-    DeviceForm,
-    NewDeviceForm,
-    StatusForm,
-    labels_before,
-)
+from lab.equipment.access import devices_for, get_device_for
+from lab.equipment.forms import DeviceForm, NewDeviceForm, StatusForm
 from lab.equipment.models import Device, DeviceKind
 from lab.equipment.selectors import calibrations_in_force, due_until, standings
 from lab.laboratory.selectors import home_zone
@@ -63,13 +57,6 @@ def device(request: Request, tag: str) -> HttpResponse:
         "may_calibrate": request.user.may("calibrations.record"),
     }
     return render(request, "equipment/detail.html", context)
-
-
-@require_safe
-def calibration(request: Request, pk: int) -> HttpResponse:
-    found = get_calibration_for(request.user, pk)
-    context = {"calibration": found, "values": found.values.all()}
-    return render(request, "equipment/calibration.html", context)
 
 
 @require_http_methods(FORM_METHODS)
@@ -119,19 +106,3 @@ def set_status(request: Request, tag: str) -> HttpResponse:
     return form_page(
         request, form, title=f"Status of {tag}", back=reverse(DETAIL, args=[tag])
     )
-
-
-@require_http_methods(FORM_METHODS)
-def record_calibration(request: Request, tag: str) -> HttpResponse:
-    found = get_device_for(request.user, tag)
-    form = CalibrationForm(posted(request), before=labels_before(found))
-    if request.method == "POST" and accepted(
-        form,
-        lambda: services.record_calibration(
-            device=found, acting_user=request.user, **form.cleaned_data
-        ),
-    ):
-        return done(request, "The calibration is recorded.", DETAIL, tag)
-    context = {"form": form, "device": found}
-    status = 400 if form.is_bound else 200
-    return render(request, "equipment/calibration_form.html", context, status=status)

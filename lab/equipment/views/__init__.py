@@ -1,0 +1,1 @@
+"""Pages of the register of devices and of their calibrations."""
