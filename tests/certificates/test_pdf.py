@@ -17,9 +17,10 @@ import pytest
 import segno
 from reportlab.lib.pagesizes import A4, LETTER
 
-from lab.certificates.pdf import look, render
+from lab.certificates.pdf import render
 from lab.certificates.snapshot import UnknownSchema
 from lab.common import clock
+from lab.common.pdf import look
 from tests.certificates.drawn import EXAMPLE, drawn, example, reader, squeezed, words_of
 from tests.conftest import PROJECT
 

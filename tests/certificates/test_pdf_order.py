@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lab.certificates.pdf import render
-from lab.certificates.pdf.order import base_level, in_visual_order, visual_order
+from lab.common.pdf.order import base_level, in_visual_order, visual_order
 from tests.certificates.drawn import drawn, example, reader
 
 #: In the examples of the annex capitals stand for letters that run right to left.

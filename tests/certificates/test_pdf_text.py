@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lab.certificates.pdf import FontUnusable, UnprintableText, render, unprintable
-from lab.certificates.pdf.text import missing_signs, text
+from lab.common.pdf.text import missing_signs, text
 from tests.certificates.drawn import drawn, example, reader, squeezed, words_of
 
 #: A person, a place and goods, as nobody sensible would name them.

@@ -7,7 +7,7 @@ The same snapshot gives the same bytes in every process of one installation.
 """
 
 from lab.certificates.pdf.document import render, unprintable
-from lab.certificates.pdf.fonts import FontUnusable
-from lab.certificates.pdf.text import UnprintableText
+from lab.common.pdf.fonts import FontUnusable
+from lab.common.pdf.text import UnprintableText
 
 __all__ = ["FontUnusable", "UnprintableText", "render", "unprintable"]

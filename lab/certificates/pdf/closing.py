@@ -8,8 +8,8 @@ import segno
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, Table, TableStyle
 
-from lab.certificates.pdf import look
-from lab.certificates.pdf.pieces import (
+from lab.common.pdf import look
+from lab.common.pdf.pieces import (
     BARE,
     OWN_FONT,
     gap,

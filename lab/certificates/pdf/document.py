@@ -7,16 +7,17 @@ from typing import Any, Final
 
 from reportlab.platypus import BaseDocTemplate, Flowable, Frame, PageTemplate
 
-from lab.certificates.pdf import closing, evidence, fonts, head, look, results
+from lab.certificates.pdf import closing, evidence, head, results
 from lab.certificates.pdf.frame import canvas_for
-from lab.certificates.pdf.pieces import joined
-from lab.certificates.pdf.text import (
+from lab.certificates.snapshot.reading import read_snapshot
+from lab.common.pdf import fonts, look
+from lab.common.pdf.pieces import joined
+from lab.common.pdf.text import (
     UnprintableText,
     missing_signs,
     refusal,
     strings_of,
 )
-from lab.certificates.snapshot.reading import read_snapshot
 
 #: The language of every fixed word on the sheet.
 LANGUAGE: Final = "en-GB"

@@ -6,8 +6,8 @@ from typing import Any
 
 from reportlab.platypus import Flowable
 
-from lab.certificates.pdf import look
-from lab.certificates.pdf.pieces import (
+from lab.common.pdf import look
+from lab.common.pdf.pieces import (
     gap,
     joined,
     paragraph,

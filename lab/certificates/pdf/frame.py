@@ -8,10 +8,10 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from lab.certificates.pdf import look
-from lab.certificates.pdf.lines import Lines
-from lab.certificates.pdf.pieces import joined, paragraph
-from lab.certificates.pdf.text import text
+from lab.common.pdf import look
+from lab.common.pdf.lines import Lines
+from lab.common.pdf.pieces import joined, paragraph
+from lab.common.pdf.text import text
 
 #: Widths of the title block's cells in its two rows, as shares of the frame.
 UPPER: Final = (0.34, 0.30, 0.22, 0.14)

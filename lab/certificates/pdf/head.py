@@ -7,8 +7,8 @@ from typing import Any
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, HRFlowable, Table, TableStyle
 
-from lab.certificates.pdf import look
-from lab.certificates.pdf.pieces import (
+from lab.common.pdf import look
+from lab.common.pdf.pieces import (
     BARE,
     OWN_FONT,
     gap,

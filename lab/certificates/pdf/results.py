@@ -8,8 +8,8 @@ from typing import Any, Final
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Table
 
-from lab.certificates.pdf import look
-from lab.certificates.pdf.pieces import (
+from lab.common.pdf import look
+from lab.common.pdf.pieces import (
     Commands,
     gap,
     joined,

@@ -8,7 +8,7 @@ from typing import Any
 
 from reportlab.platypus import Paragraph
 
-from lab.certificates.pdf.order import (
+from lab.common.pdf.order import (
     base_level,
     in_visual_order,
     runs_right_to_left,

@@ -6,7 +6,7 @@ face has are refused, because a certificate is rendered once and an empty box in
 could never be mended.
 
 Right-to-left words are put in order where lines are drawn
-(:mod:`lab.certificates.pdf.lines`); Arabic letters are not joined.
+(:mod:`lab.common.pdf.lines`); Arabic letters are not joined.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from itertools import groupby
 from typing import Any, Final
 from xml.sax.saxutils import escape, quoteattr
 
-from lab.certificates.pdf import fonts
+from lab.common.pdf import fonts
 
 #: Signs that stand for no ink at all; leaving them out changes nothing that is seen.
 INVISIBLE: Final = frozenset("\u00ad\u200b\u200c\u200d\u2060\ufeff") | frozenset(
@@ -49,6 +49,12 @@ def text(said: object) -> str:
     """
     lines = unicodedata.normalize("NFC", str(said)).splitlines()
     return "<br/>".join(map(_marked_up, lines))
+
+
+def drawable(said: str) -> str:
+    """Return a short label as the sheet's own face can draw it, "?" for other signs."""
+    signs = fonts.sheet().signs
+    return "".join(sign if ord(sign) in signs else "?" for sign in _visible(said))
 
 
 def missing_signs(strings: Iterable[str]) -> str:

@@ -19,9 +19,9 @@ from reportlab.platypus import (
     TableStyle,
 )
 
-from lab.certificates.pdf import fonts, look
-from lab.certificates.pdf.lines import Lines
-from lab.certificates.pdf.text import text
+from lab.common.pdf import fonts, look
+from lab.common.pdf.lines import Lines
+from lab.common.pdf.text import text
 
 #: What :class:`Number` sets at its decimal sign; all else is set as words.
 NUMERAL: Final = re.compile(r"[+\u2212-]?\d+(?:\.\d+)?")

@@ -3,7 +3,7 @@
 Text is stored in the order in which it is read; a page has it in the order in which it
 stands from left to right, and readers of a PDF expect it so. This is the bidirectional
 algorithm of the Unicode standard (annex UAX #9) without explicit controls, which
-:mod:`lab.certificates.pdf.text` prints as their numbers. Letters are not joined as
+:mod:`lab.common.pdf.text` prints as their numbers. Letters are not joined as
 Arabic script joins them.
 
 References

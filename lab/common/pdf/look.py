@@ -15,7 +15,7 @@ from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 
-from lab.certificates.pdf.fonts import PLAIN, STRONG
+from lab.common.pdf.fonts import PLAIN, STRONG
 
 INK: Final[Color] = HexColor("#1b262d")
 QUIET: Final[Color] = HexColor("#4a565e")
