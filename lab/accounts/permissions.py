@@ -57,6 +57,7 @@ ACTIONS: Final[dict[str, frozenset[Role]]] = {
     "equipment.see": STAFF,
     "equipment.change": frozenset({T, S, Q}),
     "calibrations.record": frozenset({T, S, Q}),
+    "calibrations.accept": frozenset({S, Q}),
     "environment.see": STAFF,
     "environment.record": frozenset({T, S, Q}),
     "checks.see": STAFF,
