@@ -34,11 +34,14 @@ MINUTE_US: Final = 60_000_000
 
 _Times = NDArray[np.int64]
 _Values = NDArray[np.float64]
-#: Version, scale (-1 for floats), widths of times and values, count of readings.
+#: How the payload is kept, scale (-1 for floats), widths of times and values, count.
 _HEAD: Final = struct.Struct("<BbBBI")
-_VERSION: Final = 1
+_DEFLATED: Final = 1
+_PLAIN: Final = 2
+#: Below this many bytes deflate saves little and costs most of the time.
+_SHORT: Final = 160
 _FLOATS: Final = -1
-_MOST_DECIMALS: Final = 9
+_POWERS: Final = tuple(10.0**decimals for decimals in range(10))
 #: Beyond this not every whole number is a float.
 _LARGEST_WHOLE: Final = 2.0**53
 _WIDTHS: Final = (1, 2, 4, 8)
@@ -101,21 +104,22 @@ def pack_readings(times_us: ArrayLike, values: ArrayLike) -> bytes:
     same_length(times_us=times, values=series)
     if np.any(times[1:] <= times[:-1]):
         raise OutOfDomain("times_us does not rise strictly; put it in order first.")
-    with np.errstate(over="ignore"):
-        steps = np.diff(times)
-        bends = np.diff(steps)
+    # Differences of whole numbers wrap around, and sums wrap back.
+    steps = times[1:] - times[:-1]
+    bends = steps[1:] - steps[:-1]
     scale, whole = _as_whole_numbers(series)
     firsts = [*times[:1], *steps[:1], *(whole[:1] if scale >= 0 else [])]
     if scale >= 0:
-        value_width, tail = _narrowest(np.diff(whole))
+        value_width, tail = _narrowest(whole[1:] - whole[:-1])
     else:
         # Byte planes: the exponents of a room's temperatures are nearly all the same.
         value_width = 8
         tail = series.astype("<f8").view(np.uint8).reshape(-1, 8).T.tobytes()
     time_width, bent = _narrowest(bends)
     payload = np.array(firsts, dtype="<i8").tobytes() + bent + tail
-    head = _HEAD.pack(_VERSION, scale, time_width, value_width, len(times))
-    return head + zlib.compress(payload, 6)
+    kept = _PLAIN if len(payload) < _SHORT else _DEFLATED
+    head = _HEAD.pack(kept, scale, time_width, value_width, len(times))
+    return head + (payload if kept == _PLAIN else zlib.compress(payload, 6))
 
 
 def unpack_readings(block: bytes) -> tuple[_Times, _Values]:
@@ -127,12 +131,14 @@ def unpack_readings(block: bytes) -> tuple[_Times, _Values]:
         If it isn't a whole block of `pack_readings`.
     """
     try:
-        version, scale, time_width, value_width, count = _HEAD.unpack_from(block)
-        payload = zlib.decompress(memoryview(block)[_HEAD.size :])
+        kept, scale, time_width, value_width, count = _HEAD.unpack_from(block)
+        payload = block[_HEAD.size :]
+        if kept == _DEFLATED:
+            payload = zlib.decompress(payload)
     except (struct.error, zlib.error) as error:
         raise BadShape(f"The block of readings is damaged: {error}.") from None
-    if version != _VERSION:
-        raise BadShape(f"The block of readings has the unknown version {version}.")
+    if kept not in (_DEFLATED, _PLAIN) or scale >= len(_POWERS):
+        raise BadShape(f"The block of readings is of the unknown form {kept}.")
     firsts = min(count, 2) + (1 if scale >= 0 and count else 0)
     bends = max(count - 2, 0) * time_width
     tail = max(count - 1, 0) * value_width if scale >= 0 else count * 8
@@ -225,20 +231,23 @@ def _as_whole_numbers(values: _Values) -> tuple[int, _Times]:
 
     The test is the way back itself, bit by bit: -0.0 and 0.1 + 0.2 don't pass.
     """
+    if len(values) == 0:
+        return 0, np.zeros(0, np.int64)
     bits = values.view(np.int64)
-    for scale in range(_MOST_DECIMALS + 1):
-        with np.errstate(over="ignore"):
-            scaled = np.rint(values * 10.0**scale)
-        if not np.all(np.abs(scaled) < _LARGEST_WHOLE):
+    first, peak = float(values[0]), float(np.abs(values).max())
+    for scale, power in enumerate(_POWERS):
+        if peak * power >= _LARGEST_WHOLE:
             break
-        whole = scaled.astype(np.int64)
+        if round(first * power) / power != first:
+            continue  # one value settles it for most scales
+        whole = np.rint(values * power).astype(np.int64)
         if np.array_equal(_divided(whole, scale).view(np.int64), bits):
             return scale, whole
     return _FLOATS, np.zeros(0, np.int64)
 
 
 def _divided(whole: _Times, scale: int) -> _Values:
-    return np.asarray(whole / 10.0**scale, dtype=np.float64)
+    return np.asarray(whole / _POWERS[scale], dtype=np.float64)
 
 
 def _narrowest(numbers: _Times) -> tuple[int, bytes]:
