@@ -20,12 +20,12 @@ from lab.metrology.frames.axes import (
     solve_axis,
 )
 from lab.metrology.frames.bars import Bar
-from lab.metrology.frames.comparing import (
+from lab.metrology.frames.comparing import compare_frames
+from lab.metrology.frames.comparison import (
     Expansion,
     FrameComparison,
     MovedTarget,
     NoStableMajority,
-    compare_frames,
 )
 from lab.metrology.frames.exposures import Exposures, SeenTwice, make_exposures
 from lab.metrology.frames.frame import (

@@ -135,23 +135,21 @@ def _blocks(
 ) -> Array:
     """Return A_jᵀ·Q_v·A_j of all pairs of a target's observations, (n, n, 3, 3)."""
     i = exposures.exposure[rows]
-    by_target = normal.by_target[rows]
-    lever = known.lever[rows]
-    mine = carried[3 * target : 3 * target + 3].reshape(3, -1, 6)[:, i]  # (3, n, 6)
-    mine = mine.transpose(1, 0, 2)
-    # M_k·Q·M_l ᵀ with M = A·e_j - lever·F.
-    seen = np.einsum("kab,bc,ldc->klad", by_target, own, by_target)
-    mixed = np.einsum("kab,lbc,ldc->klad", by_target, mine, lever)
-    turned = np.einsum(
-        "kab,kblc,ldc->klad", lever, inner[i][:, :, i], lever, optimize=True
-    )
-    share = seen - mixed - mixed.transpose(1, 0, 3, 2) + turned
-    blocks = -share
+    across = np.swapaxes(normal.by_target[rows], 1, 2)
+    square = across @ normal.by_target[rows]
+    lever = across @ known.lever[rows]
+    mine = carried[3 * target : 3 * target + 3].reshape(3, -1, 6)[:, i]
+    mine = mine.transpose(1, 0, 2) @ np.swapaxes(lever, 1, 2)  # (n, 3, 3)
+    # M_k·Q·M_lᵀ with M = A·e_j - lever·F, between Aᵀ and A.
+    seen = (square @ own)[:, np.newaxis] @ square
+    mixed = square[:, np.newaxis] @ mine
+    pulled = lever @ inner[i].reshape(len(rows), 6, -1)  # (n, 3, 6E)
+    pulled = pulled.reshape(len(rows), 3, -1, 6)[:, :, i].transpose(0, 2, 1, 3)
+    turned = pulled @ np.swapaxes(lever, 1, 2)
+    blocks = mixed + mixed.transpose(1, 0, 3, 2) - seen - turned
     each = np.arange(len(rows))
-    blocks[each, each] += np.eye(3) - lever @ np.swapaxes(lever, 1, 2)
-    return np.asarray(
-        np.einsum("kba,klbc,lcd->klad", by_target, blocks, by_target, optimize=True)
-    )
+    blocks[each, each] += square - lever @ np.swapaxes(lever, 1, 2)
+    return np.asarray(blocks)
 
 
 def _suffixes(normal: Normal, rows: Index, blocks: Array) -> tuple[Index, Array, Array]:

@@ -147,12 +147,14 @@ def reach_surface(
     # An iterator can be read once only.
     listed = {name: list(chosen) for name, chosen in (characteristics or {}).items()}
     asked = _asked(mesh, None if characteristics is None else listed)
-    used = np.ones(len(poses), bool) if sees_enough is None else sees_enough
+    used = np.ones(len(poses), dtype=np.bool_)
+    if sees_enough is not None:
+        used &= sees_enough
     spots, triangles, normals, weights = _spots(mesh, asked, points, seed)
     follows = _follows(
         spots, normals, scanner, poses, tracker, surroundings, np.flatnonzero(used)
     )
-    reached = follows.any(axis=0)
+    reached = np.asarray(follows.any(axis=0), dtype=np.bool_)
     shares = {
         name: _share(reached, weights, np.isin(triangles, chosen))
         for name, chosen in listed.items()

@@ -92,7 +92,9 @@ def real_network(shared_data: Callable[[str], Path], stations: int) -> Scene:
     angles = np.array(
         [[float(p[k]) for k in ("omega_rad", "phi_rad", "kappa_rad")] for p in places]
     )
-    centres = np.array([[float(p[k]) for k in ("x_mm", "y_mm", "z_mm")] for p in places])
+    centres = np.array(
+        [[float(p[k]) for k in ("x_mm", "y_mm", "z_mm")] for p in places]
+    )
     # Photogrammetry's camera looks along its negative z axis.
     ahead = np.diag([1.0, -1.0, -1.0])
     turned = Rotation.from_euler("XYZ", angles).as_matrix()
