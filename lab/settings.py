@@ -29,6 +29,10 @@ ALLOWED_HOSTS += [h for h in environ.text("UNBROKEN_HOSTS").split(",") if h]
 CSRF_TRUSTED_ORIGINS = [SITE_URL]
 HTTPS = SITE_URL.startswith("https://")
 
+# The key that signs issued documents: a PKCS #12 file, kept out of the records.
+SIGNING_KEY = environ.text("UNBROKEN_SIGNING_KEY")
+SIGNING_PASSPHRASE = environ.text("UNBROKEN_SIGNING_PASSPHRASE")
+
 # --- Apps, from the ground up (DEVELOPERS.md, "The layers") -------------------
 LAB_APPS = [
     "lab.common",

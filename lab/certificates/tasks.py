@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lab.certificates.rendering import render_certificate
+from lab.certificates.documents.rendering import render_certificate
 from lab.common.work.kinds import Kind
 
 KINDS = {"certificates.render": Kind(render_certificate, limit_s=120)}

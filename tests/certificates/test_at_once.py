@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from django.db import connection, connections, transaction
 
+from lab.certificates.documents.rendering import render_certificate
 from lab.certificates.guards import NotIssuable
 from lab.certificates.models import Certificate, Document, Draft
-from lab.certificates.rendering import render_certificate
 from lab.certificates.services import (
     approve_draft,
     issue_certificate,

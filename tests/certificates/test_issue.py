@@ -89,6 +89,7 @@ def test_a_certificate_is_frozen_numbered_and_to_be_rendered(
         "authenticity_url": f"http://localhost:8000/c/{made.authenticity_code}/",
         "seal_head": head,
         "program_version": "0.1.0",
+        "signature": None,
     }
     assert re.fullmatch("[A-Z2-7]{26}", made.authenticity_code)
     assert CertificateItem.objects.filter(certificate=made).count() == 2

@@ -8,8 +8,8 @@ from django.urls import reverse
 from django_otp.oath import totp
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
+from lab.certificates.documents.rendering import render_certificate
 from lab.certificates.models import Certificate, Document, Draft, Withdrawal
-from lab.certificates.rendering import render_certificate
 from lab.certificates.services import submit_draft
 from lab.common import clock
 from lab.common.models import AuditEntry

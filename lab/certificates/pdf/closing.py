@@ -113,7 +113,7 @@ def _signed(label: str, name: str, when: str) -> tuple[str, list[Flowable]]:
     return label, [paragraph(name, look.ROW_TITLE), paragraph(when, look.BODY)]
 
 
-def _authenticity(issue: dict[str, str], width: float) -> Table:
+def _authenticity(issue: dict[str, Any], width: float) -> Table:
     code = issue["authenticity_code"]
     grouped = joined(
         [code[at : at + CODE_GROUP] for at in range(0, len(code), CODE_GROUP)], " "
@@ -125,12 +125,24 @@ def _authenticity(issue: dict[str, str], width: float) -> Table:
         ),
         *said("Code", grouped),
         *said("Head of the laboratory's sealed record at issue", issue["seal_head"]),
+        *_signature(issue.get("signature")),
         paragraph(f"Program version {issue['program_version']}", look.SMALL),
     ]
     return Table(
         [[QrCode(issue["authenticity_url"]), words]],
         colWidths=[QR_SIZE + 4 * mm, width - QR_SIZE - 4 * mm],
         style=TableStyle(BARE),
+    )
+
+
+def _signature(signature: dict[str, str] | None) -> list[Flowable]:
+    if not signature:
+        return []
+    mark = signature["fingerprint"]
+    pairs = joined([mark[at : at + 8] for at in range(0, len(mark), 8)], " ")
+    return said(
+        "Signed electronically (PAdES) with the key of",
+        f"{signature['holder']}, whose certificate has the SHA-256 {pairs}",
     )
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
 from lab.accounts.models import User
+from lab.certificates.documents.signing import signer
 from lab.certificates.guards import (
     NotIssuable,
     lock_chain,
@@ -59,6 +61,8 @@ def issue_certificate(*, draft: Draft, acting_user: User) -> Certificate:
     NotIssuable
         If a hold, an open session, a missing text or a change since the review
         stands against it; it is named.
+    SigningKeyUnusable
+        If a signing key is set up and can't be read.
     """
     job, draft, sessions = lock_chain(draft)
     require_signatory(acting_user, job)
@@ -119,6 +123,7 @@ def _issue(
     draft: Draft, person: User, now: datetime, *, number: str, code: str, head: str
 ) -> Issue:
     zone = home_zone()
+    key = signer()
     reviewer, reviewed_at = draft.reviewed_by, draft.reviewed_at
     return Issue(
         number=number,
@@ -133,6 +138,7 @@ def _issue(
         authenticity_url=url_of(code),
         seal_head=head,
         program_version=program_version(),
+        signature=asdict(key) if key else None,
     )
 
 

@@ -25,7 +25,8 @@ Schema 1, all values strings but for the flags and lists named so::
     statements {items_only, as_received, customer_data, no_partial_copy}
     customer_supplied []
     issue {number, issued_on, issued_at, authorised_by, reviewed_by, reviewed_on,
-           authenticity_code, authenticity_url, seal_head, program_version}
+           authenticity_code, authenticity_url, seal_head, program_version,
+           signature None or {holder, fingerprint}}
 """
 
 from lab.certificates.snapshot.content import content_of, content_sha256

@@ -29,6 +29,8 @@ class Issue:
     authenticity_url: str
     seal_head: str
     program_version: str
+    #: Whose key signs the document, or None where the lab signs none.
+    signature: dict[str, str] | None
 
 
 def issued(content: dict[str, Any], issue: Issue) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any, Final
 
 #: The schema that is written now.
@@ -25,6 +26,11 @@ def read_snapshot(snapshot_text: str) -> dict[str, Any]:
         If it was written in a schema that this program does not know.
     """
     return upcast(json.loads(snapshot_text))
+
+
+def instant_of_issue(snapshot: dict[str, Any]) -> datetime:
+    """Return when a document was issued, to the minute that it prints."""
+    return datetime.strptime(snapshot["issue"]["issued_at"], "%Y-%m-%d %H:%M %z")
 
 
 def upcast(snapshot: dict[str, Any]) -> dict[str, Any]:

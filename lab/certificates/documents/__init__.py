@@ -1,0 +1,1 @@
+"""The document of a certificate: drawn, made fit to keep, signed, stored."""
