@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from typing import cast
 from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, QuerySet
@@ -17,6 +16,8 @@ from lab.equipment.models import (
     Calibration,
     Device,
     DeviceStatus,
+    Dispatch,
+    StandIn,
 )
 from lab.laboratory.selectors import home_zone
 from lab.metrology import bracketing
@@ -31,12 +32,14 @@ def calibrations_in_force(device: Device) -> QuerySet[Calibration]:
 def current_calibration(device: Device, at: datetime) -> Calibration | None:
     """Return the calibration that a device has at an instant, if it is current.
 
-    The newest that counts is the one that speaks: where it didn't meet the
-    requirement, or is past its due day, an older one doesn't come back.
+    The newest that counts is the one that speaks: where nobody has accepted it yet,
+    it didn't meet the requirement, or is past its due day, an older one doesn't come
+    back.
     """
     day = at.astimezone(home_zone()).date()
-    newest = calibrations_in_force(device).filter(counts_from__lte=day).first()
-    if newest is None or newest.due_on < day or not newest.requirement_met:
+    rows = calibrations_in_force(device).filter(counts_from__lte=day)
+    newest = rows.select_related("acceptance").first()
+    if newest is None or newest.due_on < day or not newest.is_good:
         return None
     return newest
 
@@ -45,13 +48,18 @@ def calibration_spans(devices: Iterable[Device]) -> list[bracketing.Calibration]
     """Return for how long each calibration of some devices is current.
 
     Each ends where the next begins to count, or with its due day if that is sooner;
-    one that didn't meet the requirement ends the one before and gives nothing.
+    one that didn't meet the requirement, or was rejected, ends the one before and gives
+    nothing. One that nobody has decided on says nothing of the past yet: it keeps the
+    device out of use, but makes no finding on what was measured.
     """
     zone = home_zone()
     rows = Calibration.objects.filter(device__in=list(devices), superseded_by=None)
     by_device: dict[int, list[Calibration]] = {}
-    for row in rows.order_by("device", "counts_from", "pk"):
-        by_device.setdefault(row.device_id, []).append(row)
+    for row in rows.select_related("acceptance").order_by(
+        "device", "counts_from", "pk"
+    ):
+        if row.is_decided or not row.requirement_met:
+            by_device.setdefault(row.device_id, []).append(row)
     return [
         span
         for calibrations in by_device.values()
@@ -73,7 +81,7 @@ def _spans(
         end = clock.end_of_day(one.due_on, zone)
         if later is not None:
             end = min(end, datetime.combine(later.counts_from, time.min, tzinfo=zone))
-        if one.requirement_met and start < end:
+        if one.is_good and start < end:
             yield bracketing.Calibration(
                 key=f"calibration:{one.pk}",
                 item=device_key(one.device_id),
@@ -91,8 +99,17 @@ def status_of(device: Device) -> DeviceStatus | None:
 
 
 def is_in_service(device: Device) -> bool:
+    """Tell whether a device may be used: not out of service, and not away."""
+    if dispatch_of(device) is not None:
+        return False
     status = status_of(device)
     return status is None or status.status != DeviceStatus.Status.OUT_OF_SERVICE
+
+
+def dispatch_of(device: Device) -> Dispatch | None:
+    """Return the dispatch that a device is away on."""
+    away = device.dispatches.filter(came_back=None).select_related("provider")
+    return away.first()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +120,8 @@ class Standing:
     status: DeviceStatus | None
     calibration: Calibration | None
     today: date
+    dispatch: Dispatch | None = None
+    stand_ins: Sequence[StandIn] = ()
 
     @property
     def due_on(self) -> date | None:
@@ -114,14 +133,21 @@ class Standing:
 
     @property
     def word(self) -> str:
+        if self.dispatch is not None:
+            return "Away for calibration"
         if self.status is not None and self.status.status != "in service":
             return self.status.get_status_display()
         if not self.device.needs_calibration:
             return "In service"
+        return self._word_of_calibration()
+
+    def _word_of_calibration(self) -> str:
         if self.calibration is None:
             return "Not calibrated"
-        if not self.calibration.requirement_met:
+        if not self.calibration.requirement_met or self.calibration.is_rejected:
             return "Requirement not met"
+        if not self.calibration.is_decided:
+            return "Waits for acceptance"
         if self.calibration.due_on < self.today:
             return "Calibration overdue"
         return "Calibrated"
@@ -132,7 +158,10 @@ class Standing:
         if self.word in {"Calibrated", "In service"}:
             soon = self.days_left is not None and self.days_left <= DUE_SOON_DAYS
             return "state-wait" if soon else "state-good"
-        return "state-off" if self.word == "Out of service" else "state-bad"
+        if self.word == "Waits for acceptance":
+            return "state-wait"
+        is_off = self.word in {"Out of service", "Away for calibration"}
+        return "state-off" if is_off else "state-bad"
 
 
 #: From so many days before a due day on, a list marks it (common practice, no source).
@@ -140,24 +169,30 @@ DUE_SOON_DAYS = 30
 
 
 def standings(devices: QuerySet[Device]) -> list[Standing]:
-    """Return how devices stand today, in three queries however many they are."""
+    """Return how devices stand today, in five queries however many they are."""
     now = clock.now()
     today = now.astimezone(home_zone()).date()
     counting = Calibration.objects.filter(superseded_by=None, counts_from__lte=today)
     past: QuerySet[DeviceStatus] = DeviceStatus.objects.filter(at__lte=now)
-    newest: QuerySet[Calibration] = counting.order_by("-counts_from", "-pk")
+    newest: QuerySet[Calibration] = counting.select_related("acceptance").order_by(
+        "-counts_from", "-pk"
+    )
+    away = Dispatch.objects.filter(came_back=None).select_related("provider")
+    others = StandIn.objects.select_related("stand_in")
     rows = devices.select_related("room__site").prefetch_related(
         Prefetch("statuses", past, to_attr="past_statuses"),
         Prefetch("calibrations", newest, to_attr="counting_calibrations"),
+        Prefetch("dispatches", away, to_attr="open_dispatches"),
+        Prefetch("stand_ins", others, to_attr="named_stand_ins"),
     )
     return [
         Standing(
             device=device,
-            status=next(iter(cast(list[DeviceStatus], device.past_statuses)), None),
-            calibration=next(
-                iter(cast(list[Calibration], device.counting_calibrations)), None
-            ),
+            status=next(iter(device.past_statuses), None),
+            calibration=next(iter(device.counting_calibrations), None),
             today=today,
+            dispatch=next(iter(device.open_dispatches), None),
+            stand_ins=device.named_stand_ins,
         )
         for device in rows
     ]

@@ -17,7 +17,11 @@ from lab.checks.services import (
 from lab.common import clock
 from lab.equipment.entries import CalibratedEntry
 from lab.equipment.models import Device
-from lab.equipment.services import add_device, record_calibration
+from lab.equipment.services import (
+    accept_calibration,
+    add_device,
+    record_calibration,
+)
 from lab.laboratory.models import Laboratory
 from lab.metrology.units import Quantity
 
@@ -55,7 +59,7 @@ def make_device(people: Any, tag: str, kind: str, **more: Any) -> Device:
 
 
 def calibrate(people: Any, bar: Device, **changes: Any) -> Any:
-    return record_calibration(
+    made = record_calibration(
         **{
             "device": bar,
             "calibrated_on": date(2026, 1, 12),
@@ -75,6 +79,11 @@ def calibrate(people: Any, bar: Device, **changes: Any) -> Any:
         }
         | changes
     )
+    if made.requirement_met:
+        accept_calibration(
+            calibration=made, words="As required.", acting_user=people.quality
+        )
+    return made
 
 
 @pytest.fixture

@@ -24,6 +24,7 @@ from lab.equipment.selectors import (
     standings,
 )
 from lab.equipment.services import (
+    accept_calibration,
     add_device,
     change_device,
     record_calibration,
@@ -66,7 +67,7 @@ def bar(people) -> Device:
 
 
 def calibrate(bar: Device, people, first: date, last: date, **other) -> Calibration:
-    return record_calibration(
+    made = record_calibration(
         device=bar,
         acting_user=people.technician,
         **{
@@ -80,6 +81,11 @@ def calibrate(bar: Device, people, first: date, last: date, **other) -> Calibrat
         }
         | other,
     )
+    if made.requirement_met:
+        accept_calibration(
+            calibration=made, words="As required.", acting_user=people.quality
+        )
+    return made
 
 
 def test_a_device_is_added_by_its_tag_once(people, bar) -> None:
@@ -207,7 +213,9 @@ def test_a_certificate_is_recorded_once_and_corrected_by_a_new_row(people, bar) 
     with pytest.raises(WrongState, match="already"):
         calibrate(bar, people, *days)
     slip = replace(LENGTH_AB, value=Quantity("1000.0132", "mm"))
-    new = calibrate(bar, people, *days, values=(slip,), supersedes=old)
+    new = calibrate(
+        bar, people, *days, values=(slip,), supersedes=old, reason="A slip."
+    )
     assert current_calibration(bar, datetime(2026, 5, 1, tzinfo=UTC)) == new
     value = reference_value(new, "Length A–B")
     assert str(value.value) == "1000.0132 mm"

@@ -1,3 +1,4 @@
+import django.core.validators
 import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
@@ -216,7 +217,7 @@ class Migration(migrations.Migration):
                 (
                     "requirement_met",
                     models.BooleanField(
-                        help_text="The results meet what the lab requires of this device."
+                        help_text="As recorded: no result is seen to fail what the lab requires."
                     ),
                 ),
                 ("notes", models.TextField(blank=True)),
@@ -228,6 +229,10 @@ class Migration(migrations.Migration):
                         related_name="superseded_by",
                         to="equipment.calibration",
                     ),
+                ),
+                (
+                    "reason",
+                    models.TextField(blank=True, help_text="Why it is recorded anew."),
                 ),
                 (
                     "recorded_by",
@@ -294,6 +299,19 @@ class Migration(migrations.Migration):
                     models.CharField(help_text="Length A–B, for one.", max_length=80),
                 ),
                 (
+                    "measurand",
+                    models.CharField(
+                        choices=[
+                            ("length", "Length or distance"),
+                            ("diameter", "Diameter"),
+                            ("form", "Form"),
+                            ("flatness", "Flatness"),
+                        ],
+                        default="length",
+                        max_length=10,
+                    ),
+                ),
+                (
                     "moment",
                     models.CharField(
                         choices=[("as found", "As found"), ("as left", "As left")],
@@ -336,6 +354,530 @@ class Migration(migrations.Migration):
                     models.UniqueConstraint(
                         fields=("calibration", "label", "moment"),
                         name="calibrated_value_once",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="SensorCorrection",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "calibration",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrections",
+                        to="equipment.calibration",
+                    ),
+                ),
+                (
+                    "moment",
+                    models.CharField(
+                        choices=[("as found", "As found"), ("as left", "As left")],
+                        default="as left",
+                        max_length=10,
+                    ),
+                ),
+                ("reading_text", models.CharField(max_length=40)),
+                ("reading_unit", models.CharField(max_length=12)),
+                (
+                    "reading_degc",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                ("correction_text", models.CharField(max_length=40)),
+                ("correction_unit", models.CharField(max_length=12)),
+                (
+                    "correction_k",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                ("expanded_u_text", models.CharField(max_length=40)),
+                ("expanded_u_unit", models.CharField(max_length=12)),
+                (
+                    "expanded_u_k",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                ("coverage_factor_text", models.CharField(default="2", max_length=10)),
+            ],
+            options={
+                "ordering": ["calibration", "moment", "reading_degc"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("calibration", "moment", "reading_degc"),
+                        name="sensor_correction_once",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="Requirement",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="requirements",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "statement",
+                    models.TextField(
+                        help_text="The requirement in words, and its source."
+                    ),
+                ),
+                ("label", models.CharField(blank=True, max_length=80)),
+                ("reference_text", models.CharField(blank=True, max_length=40)),
+                ("reference_unit", models.CharField(blank=True, max_length=12)),
+                (
+                    "reference_mm",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                ("limit_text", models.CharField(blank=True, max_length=40)),
+                ("limit_unit", models.CharField(blank=True, max_length=12)),
+                (
+                    "limit_mm",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                ("largest_u_text", models.CharField(blank=True, max_length=40)),
+                ("largest_u_unit", models.CharField(blank=True, max_length=12)),
+                (
+                    "largest_u_mm",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                (
+                    "largest_correction_text",
+                    models.CharField(blank=True, max_length=40),
+                ),
+                (
+                    "largest_correction_unit",
+                    models.CharField(blank=True, max_length=12),
+                ),
+                (
+                    "largest_correction_k",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                (
+                    "largest_correction_u_text",
+                    models.CharField(blank=True, max_length=40),
+                ),
+                (
+                    "largest_correction_u_unit",
+                    models.CharField(blank=True, max_length=12),
+                ),
+                (
+                    "largest_correction_u_k",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=9,
+                        editable=False,
+                        max_digits=20,
+                        null=True,
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["device", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="CalibrationAcceptance",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "calibration",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="acceptance",
+                        to="equipment.calibration",
+                    ),
+                ),
+                ("accepted", models.BooleanField()),
+                (
+                    "requirement",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.requirement",
+                    ),
+                ),
+                (
+                    "findings",
+                    models.TextField(
+                        help_text="Each comparison that was made, in words."
+                    ),
+                ),
+                (
+                    "words",
+                    models.TextField(help_text="The decision, in the person's words."),
+                ),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "decided_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["calibration"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="Provider",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("name", models.CharField(max_length=120, unique=True)),
+                ("accreditation", models.CharField(blank=True, max_length=120)),
+                (
+                    "lead_days",
+                    models.PositiveSmallIntegerField(
+                        help_text="Days from sending a device until it is back, as a rule."
+                    ),
+                ),
+                ("notes", models.TextField(blank=True)),
+            ],
+            options={
+                "ordering": ["name"],
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="Dispatch",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="dispatches",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "provider",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="dispatches",
+                        to="equipment.provider",
+                    ),
+                ),
+                ("sent_on", models.DateField()),
+                ("expected_back", models.DateField()),
+                (
+                    "carrier",
+                    models.CharField(help_text="Who carries it.", max_length=120),
+                ),
+                ("purpose", models.TextField()),
+                (
+                    "sent_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["device", "-sent_on", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("expected_back__gte", models.F("sent_on"))),
+                        name="dispatch_days_in_order",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="DispatchReturn",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "dispatch",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="came_back",
+                        to="equipment.dispatch",
+                    ),
+                ),
+                ("returned_on", models.DateField()),
+                ("condition", models.TextField(help_text="As it was unpacked.")),
+                (
+                    "received_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["dispatch"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="StandIn",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="stand_ins",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "stand_in",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "difference",
+                    models.CharField(
+                        blank=True,
+                        help_text="What it can't do, or does otherwise.",
+                        max_length=200,
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["device", "stand_in__tag"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("device", "stand_in"), name="stand_in_once"
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("device", models.F("stand_in")), _negated=True
+                        ),
+                        name="stand_in_is_another",
+                    ),
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="IntervalRule",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "family",
+                    models.CharField(
+                        choices=[
+                            ("tracker", "Tracker"),
+                            ("scanner", "Scanner"),
+                            ("scale bar", "Scale bar"),
+                            ("ball bar", "Ball bar"),
+                            ("sphere", "Sphere"),
+                            ("flat", "Flat artefact"),
+                            ("contact thermometer", "Contact thermometer"),
+                            ("logger", "Temperature and humidity logger"),
+                            ("rotary table", "Rotary table"),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                (
+                    "method",
+                    models.CharField(
+                        choices=[
+                            ("fixed", "Fixed interval"),
+                            ("staircase", "Staircase, by the last results"),
+                            ("drift", "By the drift of the calibrated value"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "months",
+                    models.PositiveSmallIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(120),
+                        ]
+                    ),
+                ),
+                ("shortest_months", models.PositiveSmallIntegerField(default=3)),
+                ("longest_months", models.PositiveSmallIntegerField(default=36)),
+                ("extend_up_to_percent", models.PositiveSmallIntegerField(default=50)),
+                ("reduce_above_percent", models.PositiveSmallIntegerField(default=100)),
+                ("in_a_row", models.PositiveSmallIntegerField(default=2)),
+                ("reason", models.TextField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["family", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("shortest_months__gte", 1),
+                            ("months__gte", models.F("shortest_months")),
+                            ("longest_months__gte", models.F("months")),
+                        ),
+                        name="interval_months_in_order",
                     )
                 ],
                 "indexes": [],

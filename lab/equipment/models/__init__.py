@@ -1,6 +1,12 @@
-"""Devices, their status and their calibrations."""
+"""Devices, their status, their calibrations and what belongs to these."""
 
-from lab.equipment.models.calibrations import CalibratedValue, Calibration
+from lab.equipment.models.acceptance import CalibrationAcceptance, Requirement
+from lab.equipment.models.calibrations import (
+    CalibratedValue,
+    Calibration,
+    Moment,
+    SensorCorrection,
+)
 from lab.equipment.models.devices import (
     ARTEFACTS,
     CALIBRATED,
@@ -8,13 +14,29 @@ from lab.equipment.models.devices import (
     DeviceKind,
     DeviceStatus,
 )
+from lab.equipment.models.dispatches import (
+    Dispatch,
+    DispatchReturn,
+    Provider,
+    StandIn,
+)
+from lab.equipment.models.intervals import IntervalRule
 
 __all__ = [
     "ARTEFACTS",
     "CALIBRATED",
     "CalibratedValue",
     "Calibration",
+    "CalibrationAcceptance",
     "Device",
     "DeviceKind",
     "DeviceStatus",
+    "Dispatch",
+    "DispatchReturn",
+    "IntervalRule",
+    "Moment",
+    "Provider",
+    "Requirement",
+    "SensorCorrection",
+    "StandIn",
 ]
