@@ -8,7 +8,10 @@ from typing import Any
 
 from lab.common.errors import NotAcceptable
 from lab.laboratory.models import ClimateLimits
-from lab.laboratory.models.climate import RATE_WINDOW_MINUTES
+from lab.laboratory.models.climate import (
+    LONGEST_GAP_MINUTES,
+    RATE_WINDOW_MINUTES,
+)
 from lab.metrology.units import Quantity
 
 #: A rate over less than five minutes is noise; over more than a day it hides the sun.
@@ -23,13 +26,14 @@ class Limits:
     ------
     NotAcceptable
         If a pair is upside down, a rate or a spread is not above zero, a humidity
-        is above 100 %, or the window of the rate is too short or too long.
+        is above 100 %, or the window of the rate or the gap is too short or too long.
     """
 
     temperature_lowest: Quantity
     temperature_highest: Quantity
     rate: Quantity | None = None
     rate_window_minutes: int = RATE_WINDOW_MINUTES
+    longest_gap_minutes: int = LONGEST_GAP_MINUTES
     spread: Quantity | None = None
     humidity_lowest: Quantity | None = None
     humidity_highest: Quantity | None = None
@@ -61,6 +65,12 @@ class Limits:
                 f"{LONGEST_WINDOW_MINUTES} minutes, "
                 f"and {self.rate_window_minutes} is outside.",
                 field="rate_window_minutes",
+            )
+        if not 1 <= self.longest_gap_minutes <= LONGEST_WINDOW_MINUTES:
+            raise NotAcceptable(
+                f"Readings count as missing after 1 to {LONGEST_WINDOW_MINUTES} "
+                f"minutes, and {self.longest_gap_minutes} is outside.",
+                field="longest_gap_minutes",
             )
 
     def _require_order(self, name: str) -> None:

@@ -100,6 +100,7 @@ def test_a_room_keeps_its_limits_as_typed(house: Any) -> None:
         ("Temperature", "19 °C to 21 °C"),
         ("Rate of change", "at most 0.5 K/h, over 60 min"),
         ("Relative humidity", "at most 60 %"),
+        ("Readings missing", "after 15 min"),
     ]
     assert room.temperature_lowest.value == 19
 
@@ -178,6 +179,8 @@ def test_a_second_room_of_the_name_is_refused(house: Any, people: Any) -> None:
         ),
         ("rate_window_minutes", {"rate_window_minutes": 4}),
         ("rate_window_minutes", {"rate_window_minutes": 1441}),
+        ("longest_gap_minutes", {"longest_gap_minutes": 0}),
+        ("longest_gap_minutes", {"longest_gap_minutes": 1441}),
     ],
 )
 def test_limits_that_let_nothing_pass_are_refused(

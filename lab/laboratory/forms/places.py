@@ -12,7 +12,10 @@ from lab.common.quantities import QuantityFormField
 from lab.laboratory.climate import LIMIT_NAMES, Limits
 from lab.laboratory.forms.fields import ZoneField
 from lab.laboratory.models import ClimateLimits, Room, Site
-from lab.laboratory.models.climate import RATE_WINDOW_MINUTES
+from lab.laboratory.models.climate import (
+    LONGEST_GAP_MINUTES,
+    RATE_WINDOW_MINUTES,
+)
 from lab.metrology.units import (
     HUMIDITY,
     TEMPERATURE,
@@ -59,6 +62,12 @@ class ClimateForm(forms.Form):
         initial=RATE_WINDOW_MINUTES,
         help_text="A rate means nothing without the window that it is taken over.",
     )
+    longest_gap_minutes = forms.IntegerField(
+        label="Readings count as missing after, in minutes",
+        initial=LONGEST_GAP_MINUTES,
+        required=False,
+        help_text="Longer than the loggers' own interval.",
+    )
     spread = QuantityFormField(
         TEMPERATURE_DIFFERENCE,
         required=False,
@@ -77,6 +86,8 @@ class ClimateForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """Make the limits of the fields; what contradicts itself is refused here."""
         cleaned = super().clean() or {}
+        if cleaned.get("longest_gap_minutes") is None:
+            cleaned["longest_gap_minutes"] = LONGEST_GAP_MINUTES
         if not self.errors:
             try:
                 self.limits = Limits(

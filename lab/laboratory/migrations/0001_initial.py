@@ -77,6 +77,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("rate_window_minutes", models.PositiveSmallIntegerField(default=60)),
+                ("longest_gap_minutes", models.PositiveSmallIntegerField(default=15)),
                 ("spread_text", models.CharField(blank=True, max_length=40)),
                 ("spread_unit", models.CharField(blank=True, max_length=12)),
                 (
@@ -798,6 +799,7 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("rate_window_minutes", models.PositiveSmallIntegerField(default=60)),
+                ("longest_gap_minutes", models.PositiveSmallIntegerField(default=15)),
                 ("spread_text", models.CharField(blank=True, max_length=40)),
                 ("spread_unit", models.CharField(blank=True, max_length=12)),
                 (

@@ -14,19 +14,23 @@ from lab.metrology.units import (
 
 #: The window over which a rate of change is taken, unless another is agreed.
 RATE_WINDOW_MINUTES = 60
+#: Readings farther apart than this have a gap between them, unless another is agreed.
+LONGEST_GAP_MINUTES = 15
 
 
 class ClimateLimits(models.Model):
     """Temperature, its rate of change and its spread in the room, and humidity.
 
     What has no limit is empty. A rate means nothing without the window over which it
-    is taken, so the window always has a value.
+    is taken, so the window always has a value. Readings farther apart than
+    ``longest_gap_minutes`` count as missing in between.
     """
 
     temperature_lowest = QuantityField(TEMPERATURE)
     temperature_highest = QuantityField(TEMPERATURE)
     rate = QuantityField(TEMPERATURE_RATE, required=False)
     rate_window_minutes = models.PositiveSmallIntegerField(default=RATE_WINDOW_MINUTES)
+    longest_gap_minutes = models.PositiveSmallIntegerField(default=LONGEST_GAP_MINUTES)
     spread = QuantityField(TEMPERATURE_DIFFERENCE, required=False)
     humidity_lowest = QuantityField(HUMIDITY, required=False)
     humidity_highest = QuantityField(HUMIDITY, required=False)
@@ -48,6 +52,7 @@ class ClimateLimits(models.Model):
         humidity = _between(self.humidity_lowest, self.humidity_highest)
         if humidity:
             words.append(("Relative humidity", humidity))
+        words.append(("Readings missing", f"after {self.longest_gap_minutes} min"))
         return words
 
 
