@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lab.environment.models import ReadingHour
+from lab.environment.noting import note_new_readings
 from lab.environment.times import instant_of
 from lab.equipment.models import Device
 from lab.metrology.environment.envelopes import pack_envelope
@@ -72,6 +73,11 @@ def keep(sensor: Device, quantity: str, times: Times, values: Values) -> Stored:
     changed = np.unique(times[merged.is_fresh] // HOUR_US)
     rows = packed_hours(merged.times_us, merged.values, changed)
     write_hours([ReadingHour(sensor=sensor, quantity=quantity, **r) for r in rows])
+    if merged.added:
+        fresh = times[merged.is_fresh]
+        note_new_readings(
+            sensor, instant_of(int(fresh.min())), instant_of(int(fresh.max()))
+        )
     conflicts = zip(
         times[merged.conflicting].tolist(),
         merged.kept.tolist(),

@@ -6,7 +6,9 @@ from datetime import timedelta
 
 from lab.common.actors import PROGRAM
 from lab.common.work.kinds import Kind
+from lab.environment.models import Excursion
 from lab.lapses import services
+from lab.lapses.conditions import sessions_touched_by
 from lab.lapses.selectors import anything_due, due_judgements
 
 #: How many sessions the sweep judges in one transaction: well under 50 ms of lock.
@@ -25,7 +27,15 @@ def judge_due() -> int:
         judged += len(sessions)
 
 
+def judge_excursion(excursion_id: int) -> None:
+    """Judge the sessions that a room's excursion overlaps with, each by itself."""
+    excursion = Excursion.objects.get(pk=excursion_id)
+    for session in sessions_touched_by(excursion):
+        services.judge_session(session=session, acting_user=PROGRAM)
+
+
 KINDS = {
+    "lapses.judge_excursion": Kind(judge_excursion, limit_s=600),
     "lapses.judge_session": Kind(
         lambda pk: services.judge_session_by_id(session_id=pk, acting_user=PROGRAM),
         limit_s=120,

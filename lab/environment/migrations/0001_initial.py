@@ -16,6 +16,157 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.CreateModel(
+            name="Excursion",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="excursions",
+                        to="laboratory.room",
+                    ),
+                ),
+                (
+                    "sensor",
+                    models.ForeignKey(
+                        help_text="Empty for the spread, which is between sensors.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("temperature", "Temperature"),
+                            ("rate", "Rate of change"),
+                            ("humidity", "Relative humidity"),
+                            ("spread", "Spread in the room"),
+                            ("gap", "Readings missing"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "side",
+                    models.CharField(
+                        blank=True,
+                        choices=[("above", "above"), ("below", "below"), ("", "")],
+                        max_length=5,
+                    ),
+                ),
+                ("start", models.DateTimeField()),
+                ("end", models.DateTimeField()),
+                ("is_open", models.BooleanField(default=False)),
+                ("worst", models.FloatField(null=True)),
+                ("worst_at", models.DateTimeField(null=True)),
+                (
+                    "limit",
+                    models.CharField(help_text="The limit, in words.", max_length=80),
+                ),
+                ("in_force", models.BooleanField(default=True)),
+                (
+                    "found_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["-start", "-pk"],
+                "indexes": [
+                    models.Index(fields=["room", "end"], name="excursion_by_room")
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("end__gte", models.F("start"))),
+                        name="excursion_times_in_order",
+                    )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="ExcursionNote",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "excursion",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="notes",
+                        to="environment.excursion",
+                    ),
+                ),
+                ("note", models.TextField()),
+                ("seen_end", models.DateTimeField()),
+                (
+                    "noted_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["excursion", "pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="NewReadings",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "sensor",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.device",
+                    ),
+                ),
+                ("first_at", models.DateTimeField()),
+                ("last_at", models.DateTimeField()),
+            ],
+            options={
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
             name="ReadingHour",
             fields=[
                 (

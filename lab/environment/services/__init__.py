@@ -1,5 +1,9 @@
 """Every write about the air of the rooms."""
 
+from lab.environment.services.excursions import (
+    acknowledge_excursion,
+    look_through,
+)
 from lab.environment.services.readings import store_readings
 from lab.environment.services.sensors import place_sensor
 from lab.environment.services.spot import (
@@ -8,7 +12,9 @@ from lab.environment.services.spot import (
 )
 
 __all__ = [
+    "acknowledge_excursion",
     "correct_spot_reading",
+    "look_through",
     "place_sensor",
     "record_spot_reading",
     "store_readings",

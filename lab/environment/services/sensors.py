@@ -9,6 +9,7 @@ from lab.common.actors import Actor
 from lab.common.errors import NotAcceptable
 from lab.common.services import service
 from lab.environment.models import SensorPlacement
+from lab.environment.noting import note_placement
 from lab.environment.sensors import SENSORS
 from lab.equipment.models import Device
 from lab.laboratory.models import Room
@@ -57,4 +58,5 @@ def place_sensor(
         before={"place": str(before)} if before else {},
         after={"place": str(made), "position": position, "since": since},
     )
+    note_placement(sensor, since)
     return made

@@ -1,0 +1,10 @@
+"""What the worker does about the air of the rooms."""
+
+from __future__ import annotations
+
+from lab.common.work.kinds import Kind
+from lab.environment.services.excursions import find_excursions
+
+KINDS = {
+    "environment.find_excursions": Kind(find_excursions, limit_s=900),
+}
