@@ -10,6 +10,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ("accounts", "__first__"),
+        ("common", "0001_initial"),
         ("equipment", "0001_initial"),
         ("laboratory", "0001_initial"),
     ]
@@ -224,6 +225,177 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="ReadingSource",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("name", models.CharField(max_length=80, unique=True)),
+                (
+                    "layout_text",
+                    models.TextField(blank=True, help_text="Canonical JSON."),
+                ),
+                (
+                    "created_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["name"],
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="ReadingImport",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "file",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="common.storedfile",
+                    ),
+                ),
+                (
+                    "source",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="imports",
+                        to="environment.readingsource",
+                    ),
+                ),
+                (
+                    "name",
+                    models.CharField(
+                        help_text="What its sender called it.", max_length=200
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("looked at", "Waits for confirmation"),
+                            ("wanted", "Waits for its turn"),
+                            ("running", "Being read"),
+                            ("done", "Imported"),
+                            ("failed", "Failed"),
+                            ("cancelled", "Cancelled"),
+                        ],
+                        default="looked at",
+                        max_length=12,
+                    ),
+                ),
+                (
+                    "layout_text",
+                    models.TextField(blank=True, help_text="As confirmed."),
+                ),
+                ("run", models.CharField(blank=True, max_length=32)),
+                ("bytes_read", models.PositiveBigIntegerField(default=0)),
+                ("rows_read", models.PositiveBigIntegerField(default=0)),
+                ("added", models.PositiveBigIntegerField(default=0)),
+                ("known", models.PositiveBigIntegerField(default=0)),
+                ("left_out", models.PositiveBigIntegerField(default=0)),
+                (
+                    "report_text",
+                    models.TextField(blank=True, help_text="Canonical JSON."),
+                ),
+                ("error", models.TextField(blank=True)),
+                (
+                    "uploaded_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "uploaded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+                ("finished_at", models.DateTimeField(null=True)),
+            ],
+            options={
+                "ordering": ["-uploaded_at", "-pk"],
+                "indexes": [
+                    models.Index(fields=["uploaded_at", "id"], name="import_by_time")
+                ],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="StagedHour",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "reading_import",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="staged",
+                        to="environment.readingimport",
+                    ),
+                ),
+                (
+                    "sensor",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "quantity",
+                    models.CharField(
+                        choices=[
+                            ("temperature", "Temperature"),
+                            ("humidity", "Relative humidity"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("hour", models.IntegerField()),
+                ("count", models.PositiveIntegerField()),
+                ("lowest", models.FloatField()),
+                ("highest", models.FloatField()),
+                ("mean", models.FloatField()),
+                ("block", models.BinaryField()),
+                ("envelope", models.BinaryField(default=b"")),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("reading_import", "sensor", "quantity", "hour"),
+                        name="staged_hour_once",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
             name="SensorPlacement",
             fields=[
                 (
@@ -375,6 +547,61 @@ class Migration(migrations.Migration):
                     models.Index(fields=["room", "at"], name="spot_reading_by_room")
                 ],
                 "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="LoggerToken",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "sensor",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="tokens",
+                        to="equipment.device",
+                    ),
+                ),
+                ("name", models.CharField(max_length=80)),
+                (
+                    "digest",
+                    models.CharField(help_text="SHA-256.", max_length=64, unique=True),
+                ),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "created_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+                ("revoked_at", models.DateTimeField(null=True)),
+                ("last_used_at", models.DateTimeField(null=True)),
+                ("minute", models.BigIntegerField(default=0)),
+                ("used", models.PositiveIntegerField(default=0)),
+            ],
+            options={
+                "ordering": ["sensor", "-created_at"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("revoked_at", None)),
+                        fields=("sensor", "name"),
+                        name="logger_token_name_once",
+                    )
+                ],
+                "indexes": [],
             },
         ),
     ]
