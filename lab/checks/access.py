@@ -8,6 +8,7 @@ from django.http import Http404
 from lab.accounts.models import User
 from lab.checks.models import (
     ArtefactCheck,
+    ChartWarning,
     CheckProcedure,
     MeasuringSystem,
     Need,
@@ -52,6 +53,25 @@ def get_revision_for(
     found = rows.select_related("procedure", "artefact").order_by("-number").first()
     if found is None:
         raise Http404("The system needs no such check.")
+    return found
+
+
+def get_warning_for(user: User, pk: int) -> ChartWarning:
+    rows = ChartWarning.objects.filter(pk=pk)
+    seen = rows.filter(artefact_check__system__in=systems_for(user))
+    found = seen.select_related(
+        "artefact_check__system", "artefact_check__procedure__procedure"
+    ).first()
+    if found is None:
+        raise Http404("There is no such warning.")
+    return found
+
+
+def get_procedure_of(user: User, system: MeasuringSystem, code: str) -> CheckProcedure:
+    """Return a procedure that a system needs or has been checked by."""
+    found = get_procedure_for(user, code)
+    if not found.needs.filter(system=system).exists():
+        raise Http404("The system never needed such a check.")
     return found
 
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from lab.checks.models import (
     ArtefactCheck,
     Break,
+    ChartWarning,
     CheckProcedure,
     MeasuringSystem,
     Need,
@@ -38,7 +39,8 @@ class ProcedureStanding:
     """What the checks of one procedure say of a system: a word, until when, and why.
 
     ``last_check`` is the check that the state rests on: the last pass, or the fail
-    after it, or the late one that waits for a second person.
+    after it, or the late one that waits for a second person. ``warnings`` counts the
+    warnings of its control chart that nobody has acknowledged.
     """
 
     procedure: ProcedureRevision
@@ -46,14 +48,17 @@ class ProcedureStanding:
     valid_until: datetime | None
     state: State
     reason: str
+    warnings: int = 0
 
     @property
     def word(self) -> str:
-        return SHAPES[self.state][0]
+        word = SHAPES[self.state][0]
+        return f"{word}, with a warning" if self.warnings else word
 
     @property
     def shape(self) -> str:
-        return SHAPES[self.state][1]
+        shape = SHAPES[self.state][1]
+        return "state-wait" if self.warnings and shape == "state-good" else shape
 
 
 def newest_revision(procedure: CheckProcedure) -> ProcedureRevision | None:
@@ -123,7 +128,7 @@ def standing(system: MeasuringSystem, at: datetime) -> list[ProcedureStanding]:
 def standings(
     systems: Iterable[MeasuringSystem], at: datetime
 ) -> dict[int, list[ProcedureStanding]]:
-    """Return how systems stand, by their key, in five queries however many they are."""
+    """Return how systems stand, by their key, in six queries however many they are."""
     found: dict[int, list[ProcedureStanding]] = {one.pk: [] for one in systems}
     pairs = _pairs(found, at)
     revisions = {
@@ -135,6 +140,7 @@ def standings(
     passes = _named(checks_with_records(), {pair.passed for pair in pairs})
     breaks = _named(Break.objects.all(), {pair.broken for pair in pairs})
     later = _later_checks(pairs, passes, at)
+    warned = _warned(found, at) if pairs else {}
     for pair in pairs:
         revision = revisions.get(pair.procedure)
         if revision is None:
@@ -146,8 +152,47 @@ def standings(
             waits=next((check for check in since if check.awaits_confirmation), None),
             broken=breaks.get(pair.broken or 0),
         )
-        found[pair.system].append(_standing(revision, last, at))
+        made = _standing(revision, last, at)
+        warnings = warned.get((pair.system, pair.procedure), 0)
+        found[pair.system].append(replace(made, warnings=warnings))
     return found
+
+
+def _warned(systems: Iterable[int], at: datetime) -> dict[tuple[int, int], int]:
+    """Count the open warnings by system and procedure."""
+    rows = _open_warnings().filter(
+        artefact_check__system__in=list(systems), recorded_at__lte=at
+    )
+    counted = rows.values_list(
+        "artefact_check__system", "artefact_check__procedure__procedure"
+    ).annotate(count=Count("pk"))
+    return {(system, procedure): count for system, procedure, count in counted}
+
+
+def _open_warnings() -> QuerySet[ChartWarning]:
+    """Return the warnings that nobody has acknowledged, of checks that count."""
+    rows = ChartWarning.objects.filter(acknowledgement=None, artefact_check__void=None)
+    return rows.order_by("-artefact_check__ended_at", "-pk")
+
+
+def open_warnings(system: MeasuringSystem) -> QuerySet[ChartWarning]:
+    rows = _open_warnings().filter(artefact_check__system=system)
+    return rows.select_related("artefact_check__procedure__procedure")
+
+
+def warnings_of(
+    system: MeasuringSystem, start: datetime, end: datetime
+) -> QuerySet[ChartWarning]:
+    """Return every warning of a system's checks in a period, what was done included."""
+    rows = ChartWarning.objects.filter(
+        artefact_check__system=system,
+        artefact_check__void=None,
+        artefact_check__ended_at__gte=start,
+        artefact_check__ended_at__lt=end,
+    )
+    return rows.select_related(
+        "artefact_check__procedure__procedure", "acknowledgement__acknowledged_by"
+    ).order_by("artefact_check__ended_at", "pk")
 
 
 @dataclass(frozen=True, slots=True)

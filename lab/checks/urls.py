@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lab.checks.views import checks, procedures, systems
+from lab.checks.views import charts, checks, procedures, systems
 
 app_name = "checks"
 urlpatterns = [
@@ -14,6 +14,9 @@ urlpatterns = [
     path("systems/<int:pk>/record/<slug:code>/", checks.record, name="record"),
     path("systems/<int:pk>/read/<slug:code>/", checks.read_file, name="read"),
     path("systems/<int:pk>/try/<slug:code>/", checks.try_verdicts, name="try"),
+    path("systems/<int:pk>/charts/<slug:code>/", charts.charts, name="charts"),
+    path("systems/<int:pk>/report/", charts.report, name="report"),
+    path("warnings/<int:pk>/", charts.acknowledge, name="acknowledge"),
     path("procedures/", procedures.listed, name="procedures"),
     path("procedures/add/", procedures.add, name="add-procedure"),
     path("procedures/<slug:code>/", procedures.procedure, name="procedure"),

@@ -317,9 +317,10 @@ def test_a_value_that_the_newest_certificate_lacks_is_no_reference(
         check()
 
 
-def test_a_value_at_another_temperature_is_not_taken_for_one_at_20(
+def test_a_value_is_taken_at_the_temperature_that_its_certificate_states(
     people, bar, check
 ) -> None:
+    """Certified at 22 °C and measured at 22 °C: nothing is brought anywhere."""
     warm = CalibratedEntry(
         label=A_TO_B,
         value=Quantity("1000.0353", "mm"),
@@ -335,8 +336,22 @@ def test_a_value_at_another_temperature_is_not_taken_for_one_at_20(
             certificate_number="HC-SB-1-2603",
             values=[warm],
         )
-    with pytest.raises(NotAcceptable, match="recorded at 22 °C"):
-        check()
+    along, across = check().readings.order_by("pk")
+    assert along.reference_mm == pytest.approx(1000.0353, abs=1e-9)
+    assert along.error_mm * 1000 == pytest.approx(12.0, abs=1e-6)
+    assert across.error_mm * 1000 == pytest.approx(-2.3, abs=1e-6)
+
+
+def test_a_thermometer_without_current_calibration_reads_nothing(
+    people, thermometer, check
+) -> None:
+    with clock.set_to(at(7)):
+        made = make_device(people, "CT-2", "contact thermometer")
+    with pytest.raises(NotAcceptable, match="CT-2 had no current") as refusal:
+        check(thermometer=made)
+    assert refusal.value.field == "thermometer"
+    calibration = check().thermometer_calibration
+    assert calibration == thermometer.calibrations.get()
 
 
 def test_only_the_newest_revision_is_measured_by(people, revision, bar, check) -> None:

@@ -160,7 +160,7 @@ def test_each_procedure_is_judged_by_itself_in_a_fixed_number_of_queries(
             )
             revise(people, procedure, bar)
     check()
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         found = standings([system], at(9))[system.pk]
     assert [one.state for one in found] == ["valid", "none", "none", "none"]
     with django_assert_num_queries(1):

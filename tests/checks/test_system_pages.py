@@ -102,11 +102,7 @@ def test_a_system_s_checks_are_paged_newest_first(
 def test_the_trend_shows_passes_fails_and_breaks_and_its_table(
     people, sign_in, system, check
 ) -> None:
-    """30 % and 112 % of the limit; the picture shows at least up to 125 %.
-
-    It is 192 high, from 204 (nothing) to 12 (125 %): the limit lies at
-    204 - 192 / 1.25 = 50.4, and half of it at 127.2.
-    """
+    """30 % passes and 112 % fails; the limit lies between, the break halfway."""
     check()
     check(started_at=at(9), ended_at=at(9, 10), form_key="form-2", readings=FAILING)
     voided = check(started_at=at(10), ended_at=at(10, 10), form_key="form-3")
@@ -123,18 +119,14 @@ def test_the_trend_shows_passes_fails_and_breaks_and_its_table(
     client = sign_in(Client(), people.technician)
     text = page_of(client, "checks:system", system.pk)
     (drawn,) = client.get(reverse("checks:system", args=[system.pk])).context["trends"]
-    assert [mark.passed for mark in drawn.marks] == [True, False]
-    assert [mark.label for mark in drawn.marks] == [
-        "2026-03-17 08:00: 30 % of the limit",
-        "2026-03-17 09:10: 112 % of the limit",
-    ]
-    assert [mark.y for mark in drawn.shares] == ["204.0", "127.2", "50.4"]
-    # From 64 to 700 in 70 minutes; the break is halfway.
-    assert [drawn.marks[0].x, drawn.breaks[0].x, drawn.marks[1].x] == [
-        "64.0",
-        "382.0",
-        "700.0",
-    ]
+    passed, failed = drawn.picture.signs
+    assert passed.title == "2026-03-17 08:00: 30 % of the limit"
+    assert failed.title == "2026-03-17 09:10: 112 % of the limit, failed"
+    limit = next(one for one in drawn.picture.strokes if one.title == "the limit")
+    assert failed.y < limit.places[0][1] < passed.y
+    knock = next(one for one in drawn.picture.strokes if "Knock" in one.title)
+    # 8:35 lies halfway between 8:00 and 9:10.
+    assert knock.places[0][0] == pytest.approx((passed.x + failed.x) / 2)
     assert text.count("<circle") == 1
     assert text.count("<polygon") == 1
     assert "Knock or fall, 2026-03-17 08:35" in text
@@ -144,8 +136,9 @@ def test_the_trend_shows_passes_fails_and_breaks_and_its_table(
 
 def test_one_check_alone_is_no_trend(check) -> None:
     made = check()
-    assert trend("CP-01", [made], []) is None
-    assert trend("CP-01", [], []) is None
+    procedure = made.procedure.procedure
+    assert trend(procedure, [made], []) is None
+    assert trend(procedure, [], []) is None
 
 
 # --- One check ----------------------------------------------------------------------

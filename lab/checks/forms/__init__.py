@@ -1,6 +1,12 @@
 """The forms of the pages of checks."""
 
-from lab.checks.forms.checks import BreakForm, CheckForm, ConfirmForm, VoidForm
+from lab.checks.forms.checks import (
+    AcknowledgeForm,
+    BreakForm,
+    CheckForm,
+    ConfirmForm,
+    VoidForm,
+)
 from lab.checks.forms.procedures import (
     ProcedureChangeForm,
     ProcedureForm,
@@ -10,6 +16,7 @@ from lab.checks.forms.procedures import (
 )
 
 __all__ = [
+    "AcknowledgeForm",
     "BreakForm",
     "CheckForm",
     "ConfirmForm",

@@ -273,3 +273,13 @@ class BreakForm(forms.Form):
     )
     at = MomentField(label="When")
     note = forms.CharField(widget=text_area(3), label="What exactly")
+
+
+class AcknowledgeForm(forms.Form):
+    """What was found about a warning, and what was done."""
+
+    note = forms.CharField(
+        widget=text_area(3),
+        label="What you found, and what was done",
+        help_text="Such as: nest cleaned, bar measured again; trend watched.",
+    )

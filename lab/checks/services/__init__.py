@@ -12,8 +12,10 @@ from lab.checks.services.procedures import (
     revise_procedure,
 )
 from lab.checks.services.systems import add_system, change_system
+from lab.checks.services.warnings import acknowledge_warning
 
 __all__ = [
+    "acknowledge_warning",
     "add_procedure",
     "add_system",
     "change_procedure",

@@ -19,6 +19,7 @@ from lab.checks.models import (
     ProcedureRevision,
 )
 from lab.checks.selectors import is_needed, newest_revision
+from lab.checks.services.warnings import warn_of
 from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.files.models import StoredFile
@@ -126,6 +127,7 @@ def _keep(
             "reason": check.reason,
         },
     )
+    warn_of(check)
     enqueue("lapses.judge_system", check.system_id)
     return check
 

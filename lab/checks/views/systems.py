@@ -11,8 +11,15 @@ from lab.accounts.http import Request
 from lab.checks import services
 from lab.checks.access import get_system_for, systems_for
 from lab.checks.forms import BreakForm, SystemChangeForm, SystemForm
-from lab.checks.models import MeasuringSystem
-from lab.checks.selectors import checks_in_trend, checks_of, standing, standings
+from lab.checks.models import MeasuringSystem, Need
+from lab.checks.selectors import (
+    checks_in_trend,
+    checks_of,
+    needs_to_come,
+    open_warnings,
+    standing,
+    standings,
+)
 from lab.checks.shown import Trend, trend
 from lab.common import clock
 from lab.common.forms import accepted
@@ -47,6 +54,9 @@ def system(request: Request, pk: int) -> HttpResponse:
     context = {
         "system": found,
         "standings": standing(found, clock.now()),
+        "to_come": needs_to_come(found, clock.now()),
+        "warnings": open_warnings(found),
+        "may_acknowledge": request.user.may("warnings.acknowledge"),
         "trends": _trends(found),
         "page": history,
         "breaks": found.breaks.select_related("recorded_by")[:BREAKS_SHOWN],
@@ -58,9 +68,10 @@ def system(request: Request, pk: int) -> HttpResponse:
 
 def _trends(system: MeasuringSystem) -> list[Trend]:
     breaks = list(system.breaks.all())
+    needed = Need.objects.not_ended(clock.now()).filter(system=system)
     drawn = [
-        trend(str(procedure), checks_in_trend(system, procedure), breaks)
-        for procedure in system.procedures.all()
+        trend(need.procedure, checks_in_trend(system, need.procedure), breaks)
+        for need in needed.select_related("procedure").order_by("procedure__code")
     ]
     return [one for one in drawn if one is not None]
 

@@ -57,6 +57,18 @@ def drawable(said: str) -> str:
     return "".join(sign if ord(sign) in signs else "?" for sign in _visible(said))
 
 
+def printable(said: object) -> str:
+    """Return a string with the number of each sign that no font at hand has.
+
+    For papers that can be drawn anew, where a refusal would help nobody.
+    """
+    lines = unicodedata.normalize("NFC", str(said)).splitlines()
+    return "\n".join(
+        "".join(s if _face_of(s) else f"[U+{ord(s):04X}]" for s in _visible(line))
+        for line in lines
+    )
+
+
 def missing_signs(strings: Iterable[str]) -> str:
     """Return the signs that no font at hand has, each once and in order."""
     signs = {
