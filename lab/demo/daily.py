@@ -102,4 +102,4 @@ def renew_calibrations(world: World, day: date) -> None:
         if newest is None or (device.tag == "BB-1" and last_weeks):
             continue
         if newest.due_on <= day + timedelta(days=10):
-            recalibrate(device, world.staff.technicians[0], day)
+            recalibrate(device, world.staff, day)

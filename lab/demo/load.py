@@ -15,10 +15,12 @@ from django.core.management.base import OutputWrapper
 
 from lab.common import audit, clock
 from lab.common.work.running import work_off
+from lab.demo.calibrations import plan_dispatch
 from lab.demo.customers import open_accounts
 from lab.demo.laboratory import ZONE, set_up
 from lab.demo.people import hire
 from lab.demo.register import fill_register
+from lab.demo.spheres import plan_spheres
 from lab.demo.spring import Spring, tuesday_in_april
 from lab.demo.world import World, moment
 from lab.demo.year import plan_year
@@ -44,6 +46,8 @@ def load(stdout: OutputWrapper) -> None:
     world = World(staff, house, register, accounts, first_day, last_day, dice)
     plan_year(world)
     Spring(world, tuesday_in_april(first_day, last_day)).plan()
+    plan_dispatch(world)
+    plan_spheres(world)
     world.live()
     audit.seal_all()
     stdout.write(f"A year of {house.site.name} was lived, up to {last_day}.")

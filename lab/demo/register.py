@@ -7,21 +7,23 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, Final
 
-from lab.accounts.models import User
 from lab.checks.models import MeasuringSystem, ProcedureRevision
 from lab.checks.services import add_procedure, add_system, revise_procedure
+from lab.demo.calibrations import calibrate, set_requirements, set_rules
 from lab.demo.laboratory import House
 from lab.demo.people import Staff
 from lab.equipment.entries import CalibratedEntry
 from lab.equipment.models import Device, DeviceKind
-from lab.equipment.services import add_device, record_calibration
+from lab.equipment.services import add_device
 from lab.laboratory.models import CheckKind
 from lab.metrology.units import Quantity
 
-PROVIDER: Final = "Headland Calibration Service"
-ACCREDITATION: Final = "Invented accreditation 0000 for length"
 A_TO_B: Final = "Length A–B"
 YEAR: Final = timedelta(days=365)
+#: How far each year's value lies beside the straight drift, in micrometres.
+SCATTER_UM: Final = ("0", "0.4", "-0.5", "0.3", "-0.2", "0.4", "-0.3")
+#: How many calibrations each bar has had before the year begins.
+YEARS_BEFORE: Final = {"SB-2": 5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,10 +104,11 @@ class Register:
 def fill_register(staff: Staff, house: House, today: date) -> Register:
     """Enter every device with its calibrations up to a day."""
     hand = staff.technicians[0]
-    bars = {bar.tag: _add_bar(bar, house, hand, today) for bar in BARS}
+    set_rules(staff)
+    bars = {bar.tag: _add_bar(bar, house, staff, today) for bar in BARS}
     loggers = {
         tag: _add_plain(
-            hand,
+            staff,
             today,
             tag=tag,
             kind=DeviceKind.LOGGER,
@@ -117,7 +120,7 @@ def fill_register(staff: Staff, house: House, today: date) -> Register:
     }
     first, second = (
         _add_plain(
-            hand,
+            staff,
             today,
             tag=f"CT-{number}",
             kind=DeviceKind.CONTACT_THERMOMETER,
@@ -134,30 +137,27 @@ def fill_register(staff: Staff, house: House, today: date) -> Register:
         room=house.net_loft,
         acting_user=hand,
     )
-    systems = _add_systems(staff, house, hand, today)
+    systems = _add_systems(staff, house, today)
+    set_requirements(staff, [*bars.values(), *loggers.values(), first, second])
     procedures = _add_procedures(staff, systems, bars)
     return Register(bars, loggers, (first, second), systems, procedures)
 
 
-def recalibrate(device: Device, hand: User, today: date) -> None:
+def recalibrate(device: Device, staff: Staff, today: date) -> None:
     """Send a device out and record what came back: current for a year from today."""
     bar = next((bar for bar in BARS if bar.tag == device.tag), None)
     years = device.calibrations.count()
-    record_calibration(
-        device=device,
-        calibrated_on=today - timedelta(days=3),
+    calibrate(
+        staff,
+        device,
         counts_from=today,
         due_on=today + YEAR,
-        certificate_number=f"HC-{device.tag}-{today:%y%m}",
-        provider=PROVIDER,
-        accreditation=ACCREDITATION,
-        requirement_met=True,
+        days_before=3,
         values=[_value(bar, years)] if bar else (),
-        acting_user=hand,
     )
 
 
-def _add_bar(bar: Bar, house: House, hand: User, today: date) -> Device:
+def _add_bar(bar: Bar, house: House, staff: Staff, today: date) -> Device:
     device = add_device(
         tag=bar.tag,
         kind=bar.kind,
@@ -166,18 +166,20 @@ def _add_bar(bar: Bar, house: House, hand: User, today: date) -> Device:
         room=house.long_room,
         expansion=Quantity(bar.expansion, "µm/(m·K)"),
         expansion_u=Quantity(bar.expansion_u, "µm/(m·K)"),
-        acting_user=hand,
+        acting_user=staff.technicians[0],
     )
-    # Three years of calibrations; the newest is current for some months yet.
-    months_left = 60 + 40 * (int(bar.tag[-1]) % 3)
-    for year in range(3):
-        first = today - YEAR * (3 - year) + timedelta(days=months_left)
-        _record(device, hand, first, (_value(bar, year),))
+    # Some years of calibrations; the newest is current for some months yet.
+    days_left = 60 + 40 * (int(bar.tag[-1]) % 3)
+    years = YEARS_BEFORE.get(bar.tag, 3)
+    for year in range(years):
+        first = today - YEAR * (years - year) + timedelta(days=days_left)
+        _record(device, staff, first, (_value(bar, year),))
     return device
 
 
 def _value(bar: Bar, year: int) -> CalibratedEntry:
-    value = Decimal(bar.length) + year * Decimal(bar.drift_um) / 1000
+    moved_um = year * Decimal(bar.drift_um) + Decimal(SCATTER_UM[year])
+    value = Decimal(bar.length) + moved_um / 1000
     return CalibratedEntry(
         label=A_TO_B,
         value=Quantity(f"{value:.4f}", "mm"),
@@ -186,36 +188,32 @@ def _value(bar: Bar, year: int) -> CalibratedEntry:
 
 
 def _record(
-    device: Device, hand: User, first: date, values: tuple[CalibratedEntry, ...] = ()
+    device: Device, staff: Staff, first: date, values: tuple[CalibratedEntry, ...] = ()
 ) -> None:
-    record_calibration(
-        device=device,
-        calibrated_on=first - timedelta(days=4),
+    calibrate(
+        staff,
+        device,
         counts_from=first,
         due_on=first + YEAR,
-        certificate_number=f"HC-{device.tag}-{first:%y%m}",
-        provider=PROVIDER,
-        accreditation=ACCREDITATION,
-        requirement_met=True,
+        days_before=4,
         values=values,
-        acting_user=hand,
     )
 
 
-def _add_plain(hand: User, today: date, **what: Any) -> Device:
-    device = add_device(acting_user=hand, **what)
+def _add_plain(staff: Staff, today: date, **what: Any) -> Device:
+    device = add_device(acting_user=staff.technicians[0], **what)
     spread = sum(map(ord, device.tag)) % 9
-    _record(device, hand, today - YEAR + timedelta(days=45 + 30 * spread))
+    _record(device, staff, today - YEAR + timedelta(days=45 + 30 * spread))
     return device
 
 
 def _add_systems(
-    staff: Staff, house: House, hand: User, today: date
+    staff: Staff, house: House, today: date
 ) -> tuple[MeasuringSystem, MeasuringSystem]:
     made = []
     for number, room in ((1, house.long_room), (2, house.net_loft)):
         tracker = _add_plain(
-            hand,
+            staff,
             today,
             tag=f"TR-{number}",
             kind=DeviceKind.TRACKER,
@@ -226,7 +224,7 @@ def _add_systems(
             laser_class="1",
         )
         scanner = _add_plain(
-            hand,
+            staff,
             today,
             tag=f"SC-{number}",
             kind=DeviceKind.SCANNER,
@@ -271,6 +269,8 @@ def _add_procedures(
                 limit_per_metre=Quantity("20", "µm"),
                 limit_cap=None,
                 acceptance=ProcedureRevision.Acceptance.SIMPLE,
+                claimed_u=Quantity("29", "µm"),
+                watched=["western electric 1", "western electric 4", "ewma"],
                 temperature_u=Quantity("0.2", "K"),
                 valid_for=timedelta(hours=12),
                 closing_within=timedelta(hours=20),

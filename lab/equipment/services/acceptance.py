@@ -69,8 +69,12 @@ def set_requirement(
         "requirement.set",
         made,
         actor=acting_user,
-        after={"statement": made.statement, "label": made.label, "reference": reference}
-        | limits,
+        after={"statement": made.statement, "label": made.label}
+        | {
+            name: str(quantity)
+            for name, quantity in ({"reference": reference} | limits).items()
+            if quantity is not None
+        },
     )
     return made
 
