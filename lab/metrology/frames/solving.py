@@ -199,13 +199,24 @@ class _Problem:
         for _ in range(_STEPS):
             normal, matrix, right = self.normal(state)
             step = self._step(matrix, right, state)
-            state = self._moved(state, normal, step)
-            width = 3 * len(self.exposures.target_names)
-            if np.abs(step[:width]).max(initial=0.0) <= settled:
+            poses = normal.pose_steps(self.exposures, step, self.system)
+            largest = self._largest(state, step, poses)
+            state = self._moved(state, normal, step, poses)
+            if largest <= settled:
                 return state
         raise NotConverged(
             f"The frame did not settle in {_STEPS} steps; look for wrong labels, or "
             "for an exposure that belongs to another part."
+        )
+
+    def _largest(self, state: State, step: Array, poses: Array) -> float:
+        """Return how far the step moves anything, mm."""
+        width = 3 * len(self.exposures.target_names)
+        extent = float(np.linalg.norm(np.ptp(state.coordinates_mm, axis=0)))
+        return max(
+            float(np.abs(step[:width]).max(initial=0.0)),
+            float(np.abs(poses[:, :3]).max(initial=0.0)),
+            extent * float(np.abs(poses[:, 3:]).max(initial=0.0)),
         )
 
     def free(self) -> NDArray[np.bool_]:
@@ -219,6 +230,8 @@ class _Problem:
     def _step(self, matrix: Array, right: Array, state: State) -> Array:
         free = self.free()
         step = np.zeros(len(free))
+        if not np.any(free):
+            return step
         bordered = self._bordered(matrix, state)
         try:
             factor = linalg.cho_factor(
@@ -244,6 +257,8 @@ class _Problem:
         """Return the covariance of targets and scales at unit variance."""
         free = self.free()
         found = np.zeros_like(matrix)
+        if not np.any(free):
+            return found
         bordered = self._bordered(matrix, state)
         inverse = inverse_of(bordered[np.ix_(free, free)])
         border = self.datum.border(state.coordinates_mm, len(matrix))
@@ -255,8 +270,7 @@ class _Problem:
         found[np.ix_(free, free)] = inverse
         return found
 
-    def _moved(self, state: State, normal: Normal, step: Array) -> State:
-        poses = normal.pose_steps(self.exposures, step, self.system)
+    def _moved(self, state: State, normal: Normal, step: Array, poses: Array) -> State:
         turn = Rotation.from_rotvec(poses[:, 3:]).as_matrix()
         middle = np.einsum("nij,nj->ni", state.rotations, normal.centres_mm)
         shifted = state.translations + poses[:, :3] + middle

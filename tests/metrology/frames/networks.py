@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -136,6 +136,13 @@ def ring_scene(
         exposure,
         target,
     )
+
+
+def all_seen(scene: Scene) -> Scene:
+    """Return the scene with every target seen from every pose."""
+    count = len(scene.names)
+    exposure, target = np.divmod(np.arange(count * len(scene.rotations)), count)
+    return replace(scene, exposure=exposure, target=target)
 
 
 def look_from(place: Array) -> Array:
