@@ -127,6 +127,20 @@ PAGES: Final[dict[str, str]] = {
     "equipment:change": "equipment.change",
     "equipment:status": "equipment.change",
     "equipment:calibrate": "calibrations.record",
+    "equipment:bring": "calibrations.record",
+    "equipment:read": "calibrations.record",
+    "equipment:correct": "calibrations.record",
+    "equipment:document": "equipment.see",
+    "equipment:decide": "calibrations.accept",
+    "equipment:require": "calibrations.accept",
+    "equipment:intervals": "equipment.see",
+    "equipment:set-rule": "calibrations.accept",
+    "equipment:drift": "equipment.see",
+    "equipment:providers": "calibrations.record",
+    "equipment:send": "calibrations.record",
+    "equipment:back": "calibrations.record",
+    "equipment:stand-in": "equipment.change",
+    "equipment:drop-stand-in": "equipment.change",
     # checks
     "checks:list": "checks.see",
     "checks:system": "checks.see",
@@ -151,6 +165,9 @@ PAGES: Final[dict[str, str]] = {
     # rooms
     "environment:rooms": "environment.see",
     "environment:room": "environment.see",
+    "environment:tile": "environment.see",
+    "environment:table": "environment.see",
+    "environment:acknowledge": "environment.record",
     "environment:record": "environment.record",
     "environment:correct": "environment.record",
     # jobs
@@ -200,6 +217,7 @@ PAGES: Final[dict[str, str]] = {
     "certificates:withdraw": "certificates.withdraw",
     # board
     "board:job": "jobs.see",
+    "board:air": "environment.see",
     # accounts
     "accounts:login": ANYONE,
     "accounts:logout": ANYONE,
