@@ -64,8 +64,18 @@ class Stored:
         return counts | {"conflicts": len(self.conflicts), "first conflicts": named}
 
 
-def keep(sensor: Device, quantity: str, times: Times, values: Values) -> Stored:
-    """Add readings to the hours of a channel; the caller's transaction holds them."""
+def keep(
+    sensor: Device,
+    quantity: str,
+    times: Times,
+    values: Values,
+    *,
+    is_noted: bool = False,
+) -> Stored:
+    """Add readings to the hours of a channel; the caller's transaction holds them.
+
+    Whoever has noted the span of new readings already says so.
+    """
     # Keys that point at the device are not held up by this lock.
     Device.objects.select_for_update(no_key=True).get(pk=sensor.pk)
     kept_times, kept_values = kept_beside(sensor.pk, quantity, times)
@@ -73,7 +83,7 @@ def keep(sensor: Device, quantity: str, times: Times, values: Values) -> Stored:
     changed = np.unique(times[merged.is_fresh] // HOUR_US)
     rows = packed_hours(merged.times_us, merged.values, changed)
     write_hours([ReadingHour(sensor=sensor, quantity=quantity, **r) for r in rows])
-    if merged.added:
+    if merged.added and not is_noted:
         fresh = times[merged.is_fresh]
         note_new_readings(
             sensor, instant_of(int(fresh.min())), instant_of(int(fresh.max()))

@@ -306,6 +306,7 @@ class Migration(migrations.Migration):
                     models.TextField(blank=True, help_text="As confirmed."),
                 ),
                 ("run", models.CharField(blank=True, max_length=32)),
+                ("attempts", models.PositiveSmallIntegerField(default=0)),
                 ("bytes_read", models.PositiveBigIntegerField(default=0)),
                 ("rows_read", models.PositiveBigIntegerField(default=0)),
                 ("added", models.PositiveBigIntegerField(default=0)),
@@ -360,6 +361,13 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 (
+                    "run",
+                    models.CharField(
+                        help_text="Rows of a run that was overtaken are never used.",
+                        max_length=32,
+                    ),
+                ),
+                (
                     "sensor",
                     models.ForeignKey(
                         on_delete=django.db.models.deletion.PROTECT,
@@ -388,7 +396,7 @@ class Migration(migrations.Migration):
             options={
                 "constraints": [
                     models.UniqueConstraint(
-                        fields=("reading_import", "sensor", "quantity", "hour"),
+                        fields=("reading_import", "run", "sensor", "quantity", "hour"),
                         name="staged_hour_once",
                     )
                 ],

@@ -65,6 +65,7 @@ class ReadingImport(models.Model):
     )
     layout_text = models.TextField(blank=True, help_text="As confirmed.")
     run = models.CharField(max_length=32, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
     bytes_read = models.PositiveBigIntegerField(default=0)
     rows_read = models.PositiveBigIntegerField(default=0)
     added = models.PositiveBigIntegerField(default=0)
@@ -118,6 +119,9 @@ class StagedHour(models.Model):
     reading_import = models.ForeignKey(
         ReadingImport, on_delete=models.CASCADE, related_name="staged"
     )
+    run = models.CharField(
+        max_length=32, help_text="Rows of a run that was overtaken are never used."
+    )
     sensor = models.ForeignKey(Device, on_delete=models.PROTECT, related_name="+")
     quantity = models.CharField(max_length=12, choices=AirQuantity.choices)
     hour = models.IntegerField()
@@ -131,7 +135,7 @@ class StagedHour(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["reading_import", "sensor", "quantity", "hour"],
+                fields=["reading_import", "run", "sensor", "quantity", "hour"],
                 name="staged_hour_once",
             )
         ]

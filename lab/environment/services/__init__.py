@@ -4,6 +4,11 @@ from lab.environment.services.excursions import (
     acknowledge_excursion,
     look_through,
 )
+from lab.environment.services.imports import (
+    begin_import,
+    cancel_import,
+    confirm_import,
+)
 from lab.environment.services.readings import store_readings
 from lab.environment.services.sensors import place_sensor
 from lab.environment.services.spot import (
@@ -13,6 +18,9 @@ from lab.environment.services.spot import (
 
 __all__ = [
     "acknowledge_excursion",
+    "begin_import",
+    "cancel_import",
+    "confirm_import",
     "correct_spot_reading",
     "look_through",
     "place_sensor",
