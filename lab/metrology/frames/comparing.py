@@ -56,6 +56,7 @@ Index = NDArray[np.intp]
 
 _LEAST = 4
 _ROUNDS = 100
+_UNCHANGED = 0.05
 
 
 def compare_frames(
@@ -118,11 +119,11 @@ def compare_frames(
             "needed to tell which moved."
         )
     first, second = before.of(common), after.of(common)
-    start = _majority(first, second)
-    expansion = _expansion(first, second, start, expansion_per_k)
-    with_scale = expansion.is_significant
     share = family_share(probability, len(common))
     critical = float(stats.chi2.isf(share, 3))
+    start = _majority(first, second, critical)
+    expansion = _expansion(first, second, start, expansion_per_k)
+    with_scale = expansion.is_significant
     stable = _stable(first, second, start, critical, with_scale)
     motion, whole = _fitted(first, second, stable, with_scale)
     moved = np.flatnonzero(~stable)
@@ -147,13 +148,22 @@ def compare_frames(
     )
 
 
-def _majority(first: Coordinates, second: Coordinates) -> NDArray[np.bool_]:
+def _majority(
+    first: Coordinates, second: Coordinates, critical: float
+) -> NDArray[np.bool_]:
     """Return the targets that agree on one motion with scale."""
+    every = np.ones(len(first.names), dtype=np.bool_)
+    whole = _compared(
+        first, second, every, _rough(first, second, every, False), with_scale=True
+    )
+    agrees = whole.statistic <= float(stats.chi2.isf(_UNCHANGED, whole.degrees))
+    if agrees and float(whole.each()[0].max()) <= critical:
+        return every  # nothing fails, so that there is nothing to be robust against
     try:
         found = align_robustly(first.points_mm, second.points_mm, with_scale=True)
     except NoMajority:
         raise _no_answer(0, len(first.names)) from None
-    return found.used
+    return np.asarray(found.used, dtype=np.bool_)
 
 
 def _no_answer(stable: int, count: int) -> NoStableMajority:

@@ -20,6 +20,7 @@ from lab.metrology.errors import OutOfDomain
 from lab.metrology.frames.exposures import Exposures
 from lab.metrology.frames.frame import Frame
 from lab.metrology.frames.labels import Mislabelled, find_mislabelled, relabel
+from lab.metrology.frames.reliability import FAMILY_PROBABILITY
 from lab.metrology.frames.shifts import ShiftTests, shift_tests
 from lab.metrology.frames.solving import solve_frame
 
@@ -101,7 +102,12 @@ class Snooped:
 
 
 def snoop_frame(
-    exposures: Exposures, *, most: int = 20, with_shifts: bool = True, **options: Any
+    exposures: Exposures,
+    *,
+    most: int = 20,
+    with_shifts: bool = True,
+    family_probability: float = FAMILY_PROBABILITY,
+    **options: Any,
 ) -> Snooped:
     """Solve a network, and take out what does not belong, one thing at a time.
 
@@ -113,6 +119,8 @@ def snoop_frame(
         The most findings; beyond, something is wrong with the whole.
     with_shifts : bool
         Whether targets may have moved in mid-series.
+    family_probability : float
+        That anything of a clean network is accused; the two families share it.
     **options
         As for `solve_frame`.
 
@@ -144,9 +152,10 @@ def snoop_frame(
         raise OutOfDomain(f"most is {most}; at least one finding must be allowed.")
     wrong = find_mislabelled(exposures) if options.get("orientations") is None else ()
     used = relabel(exposures, wrong) if wrong else exposures
+    share = 0.5 * family_probability if with_shifts else family_probability
     found: list[Blunder | Shift] = []
     while True:
-        frame = solve_frame(used, **options)
+        frame = solve_frame(used, family_probability=share, **options)
         if len(found) >= most:
             return Snooped(frame, wrong, tuple(found))
         worst = frame.reliability.worst

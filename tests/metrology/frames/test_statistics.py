@@ -117,7 +117,7 @@ def test_errors_are_as_large_as_the_covariance_says(scene: Scene, known: Known) 
     order = [scene.names.index(name) for name in known.frame.target_names]
     degrees = 3 * len(order) - 6
     found = []
-    for seed in seeds(16):
+    for seed in seeds(10):
         frame = solve_frame(scene.exposures(NOISE, seed), layout_mm=scene.layout)
         error = (frame.points_mm - scene.points_mm[order]).ravel()
         found.append(float(error @ weight @ error))
@@ -129,13 +129,13 @@ def test_errors_are_as_large_as_the_covariance_says(scene: Scene, known: Known) 
 
 
 def test_a_clean_network_accuses_nobody(scene: Scene) -> None:
-    """One clean run in fifty may accuse: one in a hundred for either family of tests.
+    """One clean run in a hundred may accuse.
 
     Measured over 200 seeds: MEASURED_CLEAN.
     """
-    runs = [snooped_with(scene, seed, {}) for seed in seeds(8)]
+    runs = [snooped_with(scene, seed, {}) for seed in seeds(5)]
     clean = sum(not run.found and not run.mislabelled for run in runs)
-    assert clean >= (190 if DEEP else at_least(0.98, len(runs)))
+    assert clean >= (190 if DEEP else at_least(0.99, len(runs)))
 
 
 def test_one_moved_sighting_is_the_largest_and_the_only_one(scene: Scene) -> None:
@@ -144,15 +144,15 @@ def test_one_moved_sighting_is_the_largest_and_the_only_one(scene: Scene) -> Non
     Measured over 200 seeds: MEASURED_ONE.
     """
     first, alone = 0, 0
-    for seed in seeds(8):
+    for seed in seeds(4):
         random = np.random.default_rng(10_000 + seed)
         row = often_seen(scene, random)
         run = snooped_with(scene, seed, {row: 0.2 * unit_vector(random)})
         first += accused(run)[:1] == [named(scene, row)]
         alone += set(accused(run)) <= {named(scene, row)}
-    count = len(seeds(8))
+    count = len(seeds(4))
     assert first >= (198 if DEEP else at_least(0.99, count))
-    assert alone >= (196 if DEEP else at_least(0.98, count))
+    assert alone >= (196 if DEEP else at_least(0.99, count))
 
 
 def test_errors_in_depth_are_found_as_often_as_theory_says(
@@ -163,7 +163,7 @@ def test_errors_in_depth_are_found_as_often_as_theory_says(
     Measured over 200 seeds: MEASURED_DEPTH.
     """
     found, power, variance = 0, 0.0, 0.0
-    for seed in seeds(12):
+    for seed in seeds(6):
         row = often_seen(scene, np.random.default_rng(20_000 + seed))
         sight = scene.seen_mm[row] / np.linalg.norm(scene.seen_mm[row])
         run = snooped_with(scene, seed, {row: 0.1 * sight}, with_shifts=False)
@@ -180,7 +180,7 @@ def test_two_at_once_are_both_found(scene: Scene, known: Known) -> None:
     Measured over 200 seeds: MEASURED_TWO.
     """
     both, power = 0, 0.0
-    for seed in seeds(6):
+    for seed in seeds(4):
         random = np.random.default_rng(30_000 + seed)
         row = often_seen(scene, random)
         others = np.flatnonzero(scene.exposure == scene.exposure[row])
@@ -189,7 +189,7 @@ def test_two_at_once_are_both_found(scene: Scene, known: Known) -> None:
         run = snooped_with(scene, seed, errors, with_shifts=False)
         both += {named(scene, row), named(scene, other)} <= set(accused(run))
         power += float(np.prod([known.power(*each) for each in errors.items()]))
-    count = len(seeds(6))
+    count = len(seeds(4))
     assert both >= stats.binom.ppf(0.001, count, min(power / count, 1.0))
 
 
@@ -200,7 +200,7 @@ def test_a_target_that_moves_in_mid_series_is_named(scene: Scene) -> None:
     """
     right, exact = 0, 0
     counts = np.bincount(scene.target, minlength=len(scene.names))
-    for seed in seeds(6):
+    for seed in seeds(4):
         random = np.random.default_rng(40_000 + seed)
         target = int(random.choice(np.flatnonzero(counts >= 8)))
         rows = np.flatnonzero(scene.target == target)
@@ -214,7 +214,7 @@ def test_a_target_that_moves_in_mid_series_is_named(scene: Scene) -> None:
         if [each.target for each in found] == [scene.names[target]]:
             right += 1
             exact += found[0].from_exposure == f"{scene.exposure[rows[0]] + 1}"
-    count = len(seeds(6))
+    count = len(seeds(4))
     # Theory: with three sightings on the poorer side the least detectable shift is
     # near 0.1 mm, in the usual case half of that.
     assert right >= (190 if DEEP else at_least(0.95, count))
