@@ -13,9 +13,11 @@ from lab.checks.models import MeasuringSystem
 from lab.checks.selectors import standing
 from lab.common import clock
 from lab.common.work.selectors import failed_items
+from lab.environment.tiles import tiles_of
 from lab.equipment.selectors import due_until
 from lab.jobs.models import Hold, Job, JobState, MeasuringSession
 from lab.jobs.selectors import jobs_like
+from lab.laboratory.models import Room
 from lab.laboratory.selectors import home_zone
 
 DUE_AHEAD = timedelta(days=30)
@@ -47,6 +49,7 @@ def front_page_of(user: User) -> dict[str, Any]:
         .select_related("job")
         .order_by("-pk")[:SHOWN],
         "drafts": _drafts_for(user),
+        "rooms": tiles_of(Room.objects.filter(in_use=True), now),
         "failed": failed_items()[:SHOWN] if user.may("work.see") else [],
     }
 

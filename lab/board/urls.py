@@ -2,7 +2,10 @@
 
 from django.urls import path
 
-from lab.board import views
+from lab.board import rooms, views
 
 app_name = "board"
-urlpatterns = [path("jobs/<str:number>/", views.job, name="job")]
+urlpatterns = [
+    path("jobs/<str:number>/", views.job, name="job"),
+    path("rooms/<int:pk>/air/", rooms.air, name="air"),
+]

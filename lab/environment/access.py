@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 
 from lab.accounts.models import User
-from lab.environment.models import SpotReading
+from lab.environment.models import Excursion, SpotReading
 from lab.laboratory.models import Room
 
 
@@ -27,4 +27,12 @@ def get_reading_for(user: User, pk: int) -> SpotReading:
     found = rows.select_related("room__site", "sensor").first()
     if found is None:
         raise Http404("There is no such reading.")
+    return found
+
+
+def get_excursion_for(user: User, pk: int) -> Excursion:
+    rows = Excursion.objects.filter(pk=pk, room__in=rooms_for(user))
+    found = rows.select_related("room__site", "sensor").first()
+    if found is None:
+        raise Http404("There is no such excursion.")
     return found

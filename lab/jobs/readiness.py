@@ -6,7 +6,7 @@ gates (method, authorisation, contract, calibration) can't be passed over by any
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
@@ -16,6 +16,7 @@ from django.urls import reverse
 from lab.accounts.models import User
 from lab.checks.models import MeasuringSystem
 from lab.checks.selectors import newest_procedures, standing
+from lab.environment.air import room_air
 from lab.environment.selectors import conditions
 from lab.equipment.selectors import current_calibration, is_in_service
 from lab.jobs.models import Agreement, Job
@@ -27,7 +28,7 @@ from lab.jobs.selectors import (
     open_holds,
 )
 from lab.jobs.soak import standing_of
-from lab.laboratory.models import Activity
+from lab.laboratory.models import Activity, ClimateLimits
 from lab.laboratory.selectors import is_authorised, revision_at
 
 #: How old a reading of the room may be (common practice, no source).
@@ -192,6 +193,26 @@ def checked(facts: Facts) -> Gate:
 
 
 def room(facts: Facts) -> Gate:
+    """Say whether the room is inside its limits and steady, by fresh readings."""
+    name, place = "Room inside its limits", facts.job.room
+    url = facts.page("board:air", place.pk)
+    limits: list[ClimateLimits] = [place]
+    if facts.agreement is not None:
+        limits.append(facts.agreement.method)
+    air = room_air(place, facts.at)
+    if air is None:
+        return _room_by_hand(facts, limits)
+    if air.is_stale:
+        reason = f"No fresh reading of {place.name}: {air.age_text}."
+        return Gate(name, False, reason, url=url)
+    wrong = [said for limit in limits for said in air.outside(limit)]
+    if wrong:
+        return Gate(name, False, f"{wrong[0]}.", url=url)
+    reason = f"{place.name} at {air.value_text}, {air.rate_text}."
+    return Gate(name, True, reason, url=url)
+
+
+def _room_by_hand(facts: Facts, limits: Sequence[ClimateLimits]) -> Gate:
     name, place = "Room inside its limits", facts.job.room
     url = facts.page("environment:room", place.pk)
     found = conditions(place, facts.at - FRESH, facts.at)
@@ -199,7 +220,6 @@ def room(facts: Facts) -> Gate:
         return Gate(
             name, False, f"No reading of {place.name} in the last hour.", url=url
         )
-    limits = [place] if facts.agreement is None else [place, facts.agreement.method]
     lowest, highest = found.temperature_lowest, found.temperature_highest
     for limit in limits:
         low, high = limit.temperature_lowest, limit.temperature_highest

@@ -18,7 +18,7 @@ from lab.environment.services import (
     place_sensor,
     store_readings,
 )
-from lab.environment.services.excursions import find_excursions
+from lab.environment.tasks import find_excursions
 from lab.environment.times import us_of
 from lab.laboratory.climate import Limits
 from lab.laboratory.services import change_room

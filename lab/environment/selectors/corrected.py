@@ -58,7 +58,7 @@ def corrected(
 ) -> tuple[Readings, bool]:
     """Return a channel's readings in a window, each with the correction of its time."""
     parts, all_corrected = [], True
-    for first, last in _stretches(sensor, start, end):
+    for first, last in stretches_of(sensor, start, end):
         times_us, values = readings(sensor, quantity, first, last)
         if not len(times_us):
             continue
@@ -79,7 +79,7 @@ def corrected(
     )
 
 
-def _stretches(
+def stretches_of(
     sensor: Device, start: datetime, end: datetime
 ) -> Iterator[tuple[datetime, datetime]]:
     """Cut a window where a calibration of the sensor begins or ends to be current."""

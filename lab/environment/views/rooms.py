@@ -20,7 +20,9 @@ from lab.environment.forms.spot import (
     correction_starts_with,
     reading_starts_with,
 )
-from lab.environment.selectors import history_of, rooms_now
+from lab.environment.selectors import history_of
+from lab.environment.selectors.excursions import newest_excursions
+from lab.environment.tiles import tiles_of
 
 ROOM = "environment:room"
 
@@ -28,7 +30,7 @@ ROOM = "environment:room"
 @require_safe
 def rooms(request: Request) -> HttpResponse:
     context = {
-        "rooms": rooms_now(rooms_for(request.user).filter(in_use=True), clock.now()),
+        "rooms": tiles_of(rooms_for(request.user).filter(in_use=True), clock.now()),
         "may_record": request.user.may("environment.record"),
     }
     return render(request, "environment/rooms.html", context)
@@ -37,10 +39,11 @@ def rooms(request: Request) -> HttpResponse:
 @require_safe
 def room(request: Request, pk: int) -> HttpResponse:
     found = get_room_for(request.user, pk)
-    (now,) = rooms_now(rooms_for(request.user).filter(pk=pk), clock.now())
+    (now,) = tiles_of(rooms_for(request.user).filter(pk=pk), clock.now())
     context = {
         "room": found,
-        "now": now,
+        "tile": now,
+        "excursions": newest_excursions(found),
         "page": keyset_page(history_of(found), request.GET.get("page"), by="at"),
         "may_record": request.user.may("environment.record"),
     }
