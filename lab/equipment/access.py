@@ -6,7 +6,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 
 from lab.accounts.models import User
-from lab.equipment.models import Calibration, Device
+from lab.equipment.models import Calibration, CertificateFile, Device, StandIn
 
 
 def devices_for(user: User) -> QuerySet[Device]:
@@ -22,7 +22,25 @@ def get_device_for(user: User, tag: str) -> Device:
 
 def get_calibration_for(user: User, pk: int) -> Calibration:
     rows = Calibration.objects.filter(pk=pk, device__in=devices_for(user))
-    found = rows.select_related("device", "recorded_by", "document").first()
+    found = rows.select_related(
+        "device", "recorded_by", "document", "acceptance__decided_by"
+    ).first()
     if found is None:
         raise Http404("There is no such calibration.")
+    return found
+
+
+def get_certificate_file_for(user: User, device: Device, pk: int) -> CertificateFile:
+    rows = CertificateFile.objects.filter(pk=pk, device=device)
+    found = rows.filter(device__in=devices_for(user)).select_related("file").first()
+    if found is None:
+        raise Http404("There is no such certificate of this device.")
+    return found
+
+
+def get_stand_in_for(user: User, device: Device, pk: int) -> StandIn:
+    rows = StandIn.objects.filter(pk=pk, device=device, device__in=devices_for(user))
+    found = rows.select_related("device", "stand_in").first()
+    if found is None:
+        raise Http404("There is no such stand-in.")
     return found

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
 from typing import Final
 
 from scipy.stats import t as student
@@ -22,10 +24,68 @@ from lab.common.charts import (
 from lab.equipment.drift import Drift, Found
 from lab.metrology.adjustment import StraightLine, calibration_line
 
+DAYS_IN_YEAR: Final = 365.25
 PROBABILITY: Final = 0.95
 STEPS: Final = 40
 #: How far past the last value, or past the day of leaving, the picture goes.
 AHEAD: Final = timedelta(days=365)
+
+
+@dataclass(frozen=True, slots=True)
+class DriftRow:
+    """A value in the table behind the picture, as it is printed."""
+
+    found: Found
+    value: str
+    error: str
+    expanded_u: str
+    is_in_trend: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DriftShown:
+    """A drift as its page shows it."""
+
+    drift: Drift
+
+    @property
+    def picture(self) -> Picture:
+        return drift_picture(self.drift)
+
+    @property
+    def rows(self) -> list[DriftRow]:
+        drift = self.drift
+        base = "mm" if drift.unit == "µm" else "K"
+        return [
+            DriftRow(
+                found=point,
+                value=f"{point.value.normalize():f} {base}",
+                error=f"{tidy(drift.error(point)):+f}",
+                expanded_u=f"{tidy(point.expanded_u * 1000):f}",
+                is_in_trend=place >= drift.since,
+            )
+            for place, point in enumerate(drift.points)
+        ]
+
+    @property
+    def slope_words(self) -> str:
+        """Return the drift per year, with its standard uncertainty."""
+        found = self.drift.forecast
+        if found is None:
+            return ""
+        slope, u = found.slope * DAYS_IN_YEAR, found.u_slope * DAYS_IN_YEAR
+        return f"{slope:+.2f} {self.drift.unit} a year, u = {u:.2f} {self.drift.unit}"
+
+    @property
+    def limit_words(self) -> str:
+        limit = self.drift.limit_shown
+        return "" if limit is None else f"±{tidy(limit):f} {self.drift.unit}"
+
+
+def tidy(number: Decimal) -> Decimal:
+    """Return a number to a hundredth, without zeros that say nothing."""
+    rounded = number.quantize(Decimal("0.01"))
+    return rounded.quantize(Decimal("0.1")) if rounded * 10 % 1 == 0 else rounded
 
 
 def drift_picture(drift: Drift) -> Picture:

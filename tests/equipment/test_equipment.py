@@ -293,6 +293,7 @@ def posted_calibration(**changes: str) -> dict[str, str]:
         "values-TOTAL_FORMS": "1",
         "values-INITIAL_FORMS": "0",
         "values-0-label": "Length A–B",
+        "values-0-measurand": "length",
         "values-0-moment": "as left",
         "values-0-value_text": "1000.0123",
         "values-0-value_unit": "mm",

@@ -428,6 +428,56 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="CertificateFile",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="certificate_files",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "file",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="common.storedfile",
+                    ),
+                ),
+                (
+                    "brought_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["device", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
             name="Requirement",
             fields=[
                 (

@@ -4,6 +4,7 @@ from lab.equipment.models.acceptance import CalibrationAcceptance, Requirement
 from lab.equipment.models.calibrations import (
     CalibratedValue,
     Calibration,
+    CertificateFile,
     Moment,
     SensorCorrection,
 )
@@ -28,6 +29,7 @@ __all__ = [
     "CalibratedValue",
     "Calibration",
     "CalibrationAcceptance",
+    "CertificateFile",
     "Device",
     "DeviceKind",
     "DeviceStatus",

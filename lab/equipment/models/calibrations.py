@@ -174,3 +174,22 @@ class SensorCorrection(FrozenModel):
     @property
     def standard_u_k(self) -> Decimal:
         return self.expanded_u.value / Decimal(self.coverage_factor_text)
+
+
+class CertificateFile(FrozenModel):
+    """A digital certificate that was read for a device, before it is recorded."""
+
+    device = models.ForeignKey(
+        Device, on_delete=models.PROTECT, related_name="certificate_files"
+    )
+    file = models.ForeignKey(StoredFile, on_delete=models.PROTECT, related_name="+")
+    brought_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    recorded_at = models.DateTimeField(default=clock.now, editable=False)
+
+    class Meta(FrozenModel.Meta):
+        ordering = ["device", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.device.tag}: {self.file}"

@@ -6,6 +6,7 @@ from lab.equipment.services.acceptance import (
     set_requirement,
 )
 from lab.equipment.services.calibrations import record_calibration
+from lab.equipment.services.certificates import keep_certificate
 from lab.equipment.services.devices import add_device, change_device, set_status
 from lab.equipment.services.dispatches import (
     bring_back,
@@ -22,6 +23,7 @@ __all__ = [
     "bring_back",
     "change_device",
     "drop_stand_in",
+    "keep_certificate",
     "keep_provider",
     "name_stand_in",
     "record_calibration",

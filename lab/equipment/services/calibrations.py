@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
+from django.core.files.base import File
 from django.db import IntegrityError, transaction
 
 from lab.accounts.models import User
 from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.files.models import StoredFile
+from lab.common.files.store import store_file
 from lab.common.services import service
 from lab.common.texts import optional_text, refuse_placeholder
 from lab.common.work import enqueue
@@ -43,6 +45,7 @@ def record_calibration(
     corrections: Sequence[CorrectionEntry] = (),
     accreditation: str = "",
     document: StoredFile | None = None,
+    upload: File[Any] | None = None,
     adjusted: bool = False,
     notes: str = "",
     supersedes: Calibration | None = None,
@@ -80,6 +83,8 @@ def record_calibration(
         "notes": notes.strip(),
         **_superseding(device, supersedes, reason),
     }
+    if upload is not None:
+        document = store_file(upload, name=upload.name or "", kind="other")
     made = _created(device, columns, document, acting_user)
     results = [value.columns() for value in values]
     results += [correction.columns() for correction in corrections]

@@ -51,7 +51,7 @@ def device(request: Request, tag: str) -> HttpResponse:
     context = {
         "standing": standings(Device.objects.filter(pk=found.pk))[0],
         "device": found,
-        "calibrations": calibrations_in_force(found),
+        "calibrations": calibrations_in_force(found).select_related("acceptance"),
         "statuses": found.statuses.select_related("recorded_by"),
         "may_change": request.user.may("equipment.change"),
         "may_calibrate": request.user.may("calibrations.record"),
