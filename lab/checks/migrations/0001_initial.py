@@ -142,20 +142,9 @@ class Migration(migrations.Migration):
                         max_length=20,
                     ),
                 ),
-                (
-                    "systems",
-                    models.ManyToManyField(
-                        help_text="Which systems need it, or needed it once.",
-                        related_name="procedures",
-                        through="checks.Need",
-                        to="checks.measuringsystem",
-                    ),
-                ),
             ],
             options={
                 "ordering": ["code"],
-                "indexes": [],
-                "constraints": [],
             },
         ),
         migrations.CreateModel(
@@ -796,5 +785,15 @@ class Migration(migrations.Migration):
                 "indexes": [],
                 "constraints": [],
             },
+        ),
+        migrations.AddField(
+            model_name="CheckProcedure",
+            name="systems",
+            field=models.ManyToManyField(
+                help_text="Which systems need it, or needed it once.",
+                related_name="procedures",
+                through="checks.Need",
+                to="checks.measuringsystem",
+            ),
         ),
     ]
