@@ -46,6 +46,7 @@ IDENTITY: Final = Identity(
     phone="+44 1632 960 140",
     time_zone=ZONE,
     paper=Laboratory.Paper.A4,
+    country="GB",
     document_title=Laboratory.Title.MEASUREMENT_REPORT,
 )
 #: The rooms are kept to these; the Long Room's rooflight is a nuisance all the same.

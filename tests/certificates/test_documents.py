@@ -102,6 +102,7 @@ def test_the_results_are_inside_as_a_table() -> None:
     assert set(pdf.attachments) == {
         "SD-2026-0042-results.csv",
         "SD-2026-0042-content.json",
+        "SD-2026-0042-dcc.xml",
     }
     (table,) = pdf.attachments["SD-2026-0042-results.csv"]
     rows = list(csv.DictReader(io.StringIO(table.decode("utf-8-sig"))))

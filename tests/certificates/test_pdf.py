@@ -27,6 +27,9 @@ from tests.conftest import PROJECT
 #: What a snapshot holds besides what is printed: what pages and machines need, and
 #: sentences that say again what stands in the table.
 NOT_PRINTED = {
+    "laboratory.country",
+    "limits.lower",
+    "limits.upper",
     "paper",
     "sentence",
     "measured_on.days",

@@ -19,6 +19,8 @@ from tests.conftest import PROJECT
 PROBE = Path(__file__).with_name("probe")
 NURSERY = PROJECT / "tests" / "common" / "probe" / "nursery.py"
 COUNT = 30
+RUNNING = "kind = 'certificates.render' AND state = 'running'"
+DONE = "kind = 'certificates.render' AND state = 'done'"
 
 
 @pytest.fixture
@@ -54,18 +56,28 @@ def test_a_worker_killed_twenty_times_draws_each_certificate_once(
     moments = random.Random(20260317)
     interrupted = 0
     for _ in range(20):
+        before = _attempts(whole)
         pid = _start_in(nursery, said)
-        time.sleep(moments.uniform(0.05, 0.5))
+        _eventually(lambda before=before: _attempts(whole) > before)
+        time.sleep(moments.uniform(0, 0.2))
         os.kill(pid, signal.SIGKILL)
         assert next(said) == "gone"
-        interrupted += whole.count("kind = 'certificates.render' AND state = 'running'")
+        interrupted += whole.count(RUNNING)
     assert interrupted >= 5, "The kills must have hit drawing that was under way."
     last = _start_in(nursery, said)
     still = "state IN ('wanted', 'running') AND kind = 'certificates.render'"
     _eventually(lambda: whole.count(still) == 0, within_s=180)
     os.kill(last, signal.SIGKILL)
-    assert whole.count("kind = 'certificates.render' AND state = 'done'") == COUNT
+    assert whole.count(DONE) == COUNT
     _each_has_one_whole_document(whole)
+
+
+def _attempts(whole: Installation) -> int:
+    """Return how often drawing was begun; done rows are not begun again."""
+    ((count,),) = whole.rows(
+        "SELECT SUM(attempts) FROM common_workitem WHERE kind = 'certificates.render'"
+    )
+    return int(count)
 
 
 def _each_has_one_whole_document(whole: Installation) -> None:

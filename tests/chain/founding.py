@@ -144,6 +144,7 @@ def _house(people: Any) -> tuple[Room, MethodRevision]:
             address=ADDRESS,
             email="desk@saltmarsh.example",
             phone="+44 1632 960140",
+            country="GB",
             time_zone="Europe/London",
         ),
         acting_user=PROGRAM,

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 from lab.certificates.documents.archive import Attachment, archived
+from lab.certificates.documents.dcc import certificate_xml
 from lab.certificates.documents.results_csv import results_csv
 from lab.certificates.documents.signing import Signer, signed
 from lab.certificates.models import Certificate, Document
@@ -51,8 +53,24 @@ def document_of(snapshot_text: str) -> bytes:
             content=snapshot_text.encode(),
             relationship="Source",
         ),
+        *_machine_readable(snapshot),
     ]
     return archived(render(snapshot_text), instant_of_issue(snapshot), attachments)
+
+
+def _machine_readable(snapshot: dict[str, Any]) -> list[Attachment]:
+    content = certificate_xml(snapshot)
+    if content is None:
+        return []
+    return [
+        Attachment(
+            name=f"{snapshot['issue']['number']}-dcc.xml",
+            description="Digital calibration certificate, DCC 3.3.0",
+            mime_type="application/xml",
+            content=content,
+            relationship="Alternative",
+        )
+    ]
 
 
 def _signed(unsigned: bytes, snapshot_text: str) -> bytes:

@@ -22,6 +22,7 @@ def laboratory() -> dict[str, Any]:
         "email": found.email,
         "phone": found.phone,
         "accreditation": found.accreditation,
+        "country": found.country,
     }
 
 

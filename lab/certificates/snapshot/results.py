@@ -110,7 +110,7 @@ def uncertainty_bases(stated: Iterable[Stated]) -> list[str]:
     return sorted({one.result.uncertainty_basis for one in stated})
 
 
-def _asked(one: Characteristic) -> dict[str, str]:
+def _asked(one: Characteristic) -> dict[str, Any]:
     return {
         "number": one.number,
         "description": one.description,
@@ -118,6 +118,17 @@ def _asked(one: Characteristic) -> dict[str, str]:
         "evaluation": one.evaluation,
         "nominal": nominal_text(one),
         "deviations": deviations_text(one),
+        "limits": _limits(one),
+    }
+
+
+def _limits(one: Characteristic) -> dict[str, str]:
+    """Return the limits as plain numbers for other programs, in mm or °."""
+    found = one.tolerance
+    return {
+        "lower": "" if found.lower is None else f"{found.lower:f}",
+        "upper": "" if found.upper is None else f"{found.upper:f}",
+        "unit": "°" if one.is_angle else "mm",
     }
 
 

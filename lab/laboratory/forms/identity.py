@@ -17,6 +17,12 @@ class IdentityForm(forms.Form):
     address = forms.CharField(
         widget=text_area(), help_text="As it is printed, a line each, at most six."
     )
+    country = forms.CharField(
+        required=False,
+        max_length=2,
+        help_text="Two letters of ISO 3166-1. The machine-readable certificate needs "
+        "it; without it documents have none.",
+    )
     email = forms.CharField(label="E-mail", max_length=200)
     phone = forms.CharField(label="Telephone", max_length=40)
     time_zone = ZoneField(

@@ -27,6 +27,9 @@ class Laboratory(models.Model):
     name = models.CharField(max_length=120)
     address = models.TextField(help_text="One line each, as printed.")
     email = models.EmailField(max_length=200)
+    country = models.CharField(
+        max_length=2, blank=True, help_text="Two letters of ISO 3166-1."
+    )
     phone = models.CharField(max_length=40)
     accreditation = models.TextField(
         blank=True, help_text="What may be printed of an accreditation; empty for none."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,6 +29,7 @@ class Identity:
     email: str
     phone: str
     time_zone: str
+    country: str = ""
     accreditation: str = ""
     paper: str = Laboratory.Paper.A4
     document_title: str = Laboratory.Title.MEASUREMENT_REPORT
@@ -41,6 +43,7 @@ class Identity:
             ),
             "email": _email(self.email),
             "phone": refuse_placeholder(self.phone, "phone"),
+            "country": _country(self.country),
             "time_zone": require_zone(self.time_zone),
             "accreditation": optional_text(self.accreditation, "accreditation"),
             "paper": self.paper,
@@ -152,6 +155,16 @@ def _require_own(series: str, pattern: str) -> None:
                 "number would name two things. Begin this one with other letters.",
                 field="pattern",
             )
+
+
+def _country(said: str) -> str:
+    code = said.strip().upper()
+    if code and not re.fullmatch("[A-Z]{2}", code):
+        raise NotAcceptable(
+            f"“{code}” is no country code. Give the two letters of ISO 3166-1.",
+            field="country",
+        )
+    return code
 
 
 def _email(said: str) -> str:
