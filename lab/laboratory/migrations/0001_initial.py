@@ -651,6 +651,12 @@ class Migration(migrations.Migration):
                 ("name", models.CharField(max_length=120)),
                 ("address", models.TextField(help_text="One line each, as printed.")),
                 ("email", models.EmailField(max_length=200)),
+                (
+                    "country",
+                    models.CharField(
+                        blank=True, help_text="Two letters of ISO 3166-1.", max_length=2
+                    ),
+                ),
                 ("phone", models.CharField(max_length=40)),
                 (
                     "accreditation",
