@@ -14,6 +14,7 @@ from lab.jobs.selectors import (
     open_holds,
 )
 from lab.lapses.models import Judgement
+from lab.lapses.selectors import undecided_suspicions
 from lab.metrology.bracketing import State
 
 ENDED = MeasuringSession.State.ENDED
@@ -26,6 +27,7 @@ def blockers(draft: Draft, sessions: Sequence[MeasuringSession]) -> list[str]:
         *_of_agreement(job),
         *(f"On hold: {hold.title}. Clear it first." for hold in open_holds(job)),
         *(sentence for one in sessions if (sentence := _of_session(one))),
+        *undecided_suspicions(sessions),
         *_of_other_certificates(draft),
     ]
 

@@ -7,11 +7,11 @@ archive as in a young one.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from lab.checks.models import (
     ArtefactCheck,
@@ -26,7 +26,19 @@ from lab.equipment.models import Device
 from lab.equipment.selectors import calibration_spans, device_key
 from lab.jobs.models import MeasuringSession
 from lab.jobs.selectors import segments, thermometers_of
+from lab.lapses.authority import authority_of
+from lab.lapses.conditions import conditions_of
+from lab.lapses.keys import procedure_key, session_key, system_key
+from lab.lapses.later import (
+    Around,
+    affected_tasks,
+    facts_found_later,
+    later_rows,
+)
 from lab.metrology import bracketing
+
+#: How far before and after a session the room's readings are part of its evidence.
+ROOM_MARGIN = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +50,7 @@ class Facts:
     checks: list[bracketing.Check]
     breaks: list[bracketing.Break]
     calibrations: list[bracketing.Calibration]
+    later: list[bracketing.LaterFinding]
 
     def judged(self, now: datetime) -> bracketing.Judgement:
         return bracketing.judge(
@@ -46,7 +59,7 @@ class Facts:
             self.checks,
             self.breaks,
             self.calibrations,
-            (),
+            self.later,
             now,
         )
 
@@ -57,21 +70,36 @@ def facts_of(session: MeasuringSession) -> Facts | None:
     if not measured:
         return None
     revisions = procedures_at(session)
-    chain = chain_of(session, revisions)
-    first, last = _span_of_checks(session, revisions)
-    checks = checks_between(session.system_id, first, last)
-    breaks = Break.objects.filter(system=session.system_id)
+    chain = [device.pk for device in chain_of(session, revisions)]
+    checks = list(checks_around(session))
+    spans = calibration_spans_of({*chain, *devices_of_checks(checks)})
+    around = Around(
+        session=session_key(session.pk),
+        segments=measured,
+        chain=frozenset(chain),
+        system=session.system_id,
+        procedures=frozenset(revision.procedure_id for revision in revisions),
+        checks=checks,
+        spans=spans,
+    )
     return Facts(
         session=bracketing.Session(
-            key=session_key(session.pk),
+            key=around.session,
             system=system_key(session.system_id),
             segments=measured,
-            chain=tuple(device_key(device.pk) for device in chain),
+            chain=tuple(device_key(pk) for pk in chain),
         ),
         procedures=[procedure_fact(revision) for revision in revisions],
         checks=[check_fact(check) for check in checks],
-        breaks=[break_fact(one) for one in _breaks_around(breaks, first, last)],
-        calibrations=calibration_spans(chain),
+        breaks=[break_fact(one) for one in _breaks_around(session, checks)],
+        calibrations=spans,
+        later=[
+            *facts_found_later(
+                around, later_rows(around), affected_tasks([session.pk])
+            ),
+            *authority_of([session]).get(session.pk, ()),
+            *conditions_of(session, measured, around.session),
+        ],
     )
 
 
@@ -96,12 +124,12 @@ def procedures_at(session: MeasuringSession) -> list[ProcedureRevision]:
 def chain_of(
     session: MeasuringSession, revisions: Iterable[ProcedureRevision]
 ) -> list[Device]:
-    """Return every device that a session's results lean on."""
+    """Return every device that a session's results lean on while it measures."""
     readings = SpotReading.objects.filter(
         room=session.room_id,
         superseded_by=None,
-        at__gte=session.first_at - timedelta(hours=1),
-        at__lte=session.last_at + timedelta(hours=1),
+        at__gte=session.first_at - ROOM_MARGIN,
+        at__lte=session.last_at + ROOM_MARGIN,
     )
     keys = {session.system.tracker_id, session.system.scanner_id}
     keys |= {revision.artefact_id for revision in revisions}
@@ -110,20 +138,24 @@ def chain_of(
     return list(Device.objects.filter(pk__in=keys).order_by("pk"))
 
 
+def devices_of_checks(checks: Iterable[ArtefactCheck]) -> set[int]:
+    """Return the devices that checks lean on, beside the system's own."""
+    found: set[int] = set()
+    for check in checks:
+        found |= {check.thermometer_id, check.procedure.artefact_id}
+    return found
+
+
+def calibration_spans_of(devices: Iterable[int]) -> list[bracketing.Calibration]:
+    return calibration_spans(Device.objects.filter(pk__in=list(devices)))
+
+
 # --- Records as facts ---------------------------------------------------------
-
-
-def session_key(pk: int) -> str:
-    return f"session:{pk}"
-
-
-def system_key(pk: int) -> str:
-    return f"system:{pk}"
 
 
 def procedure_fact(revision: ProcedureRevision) -> bracketing.Procedure:
     return bracketing.Procedure(
-        key=f"procedure:{revision.procedure_id}",
+        key=procedure_key(revision.procedure_id),
         valid_for=revision.valid_for,
         closing_within=revision.closing_within,
         closing_wanted=revision.closing_wanted,
@@ -134,7 +166,7 @@ def check_fact(check: ArtefactCheck) -> bracketing.Check:
     return bracketing.Check(
         key=f"check:{check.pk}",
         system=system_key(check.system_id),
-        procedure=f"procedure:{check.procedure.procedure_id}",
+        procedure=procedure_key(check.procedure.procedure_id),
         start=check.started_at,
         end=check.ended_at,
         passed=check.passed,
@@ -153,15 +185,9 @@ def break_fact(one: Break) -> bracketing.Break:
 # --- How far around a session to read -----------------------------------------
 
 
-def checks_between(
-    system_id: int, first: datetime | None, last: datetime | None
-) -> QuerySet[ArtefactCheck]:
-    """Return a system's checks from an instant to another, both included."""
+def checks_of(system_id: int) -> QuerySet[ArtefactCheck]:
+    """Return a system's checks with all that makes facts of them."""
     rows = ArtefactCheck.objects.filter(system=system_id)
-    if first is not None:
-        rows = rows.filter(started_at__gte=first)
-    if last is not None:
-        rows = rows.filter(ended_at__lte=last)
     return rows.select_related("procedure", "void", "late_confirmation")
 
 
@@ -170,38 +196,44 @@ def standing_passes(system_id: int) -> QuerySet[ArtefactCheck]:
     return counting_passes().filter(system=system_id)
 
 
-def _span_of_checks(
-    session: MeasuringSession, revisions: Iterable[ProcedureRevision]
-) -> tuple[datetime | None, datetime | None]:
-    """Return from the last pass before to the first pass after, of every procedure."""
+def kinds_of(system_id: int) -> list[int]:
+    """Return the procedures that a system ever needed: a fail of any is a fail."""
+    rows = Need.objects.filter(system=system_id).order_by("procedure")
+    return list(rows.values_list("procedure", flat=True).distinct())
+
+
+def checks_around(session: MeasuringSession) -> QuerySet[ArtefactCheck]:
+    """Return, of each procedure, the checks from the last pass before a session to
+    the first pass after it; while it runs, all that came since.
+    """
     passes = standing_passes(session.system_id)
-    before = passes.filter(ended_at__lte=session.first_at)
-    after = passes.filter(started_at__gte=session.last_at)
-    kinds = {revision.procedure_id for revision in revisions}
-    starts = [_edge(before, kind, "-ended_at", "started_at") for kind in kinds]
-    ends = [_edge(after, kind, "started_at", "ended_at") for kind in kinds]
-    first = None if None in starts else min(s for s in starts if s) if starts else None
-    last = None if None in ends else max(e for e in ends if e) if ends else None
-    return first, last
-
-
-def _edge(
-    passes: QuerySet[ArtefactCheck], kind: int, order: str, column: str
-) -> datetime | None:
-    rows = passes.filter(procedure__procedure=kind).order_by(order)
-    return rows.values_list(column, flat=True).first()
+    runs = session.state == MeasuringSession.State.RUNNING
+    wanted = Q(pk__in=())
+    for kind in kinds_of(session.system_id):
+        own = passes.filter(procedure__procedure=kind)
+        reach = Q(procedure__procedure=kind)
+        before = own.filter(ended_at__lte=session.first_at).order_by("-ended_at")
+        first = before.values_list("started_at", flat=True).first()
+        if first is not None:
+            reach &= Q(ended_at__gte=first)
+        after = own.filter(started_at__gte=session.last_at).order_by("started_at")
+        last = None if runs else after.values_list("ended_at", flat=True).first()
+        if last is not None:
+            reach &= Q(started_at__lte=last)
+        wanted |= reach
+    return checks_of(session.system_id).filter(wanted)
 
 
 def _breaks_around(
-    breaks: QuerySet[Break], first: datetime | None, last: datetime | None
+    session: MeasuringSession, checks: Sequence[ArtefactCheck]
 ) -> list[Break]:
-    """Return the breaks in a span, the last before it and the first after it."""
-    inside = breaks
-    outside: list[Break | None] = []
-    if first is not None:
-        inside = inside.filter(at__gte=first)
-        outside.append(breaks.filter(at__lt=first).order_by("-at").first())
-    if last is not None:
+    """Return the breaks among the checks, the last before them and the first after."""
+    first = min([session.first_at, *(check.started_at for check in checks)])
+    last = max([session.last_at, *(check.ended_at for check in checks)])
+    breaks = Break.objects.filter(system=session.system_id)
+    inside = breaks.filter(at__gte=first)
+    outside = [breaks.filter(at__lt=first).order_by("-at").first()]
+    if session.state != MeasuringSession.State.RUNNING:
         inside = inside.filter(at__lte=last)
         outside.append(breaks.filter(at__gt=last).order_by("at").first())
     return [*inside, *(one for one in outside if one is not None)]

@@ -2,33 +2,104 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 
-from django.db.models import Q, QuerySet
-
-from lab.checks.models import (
-    ArtefactCheck,
-    Break,
-    CheckVoid,
-    LateConfirmation,
-    MeasuringSystem,
-    Need,
+from django.db.models import (
+    CharField,
+    DateTimeField,
+    Exists,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
 )
+from django.db.models.functions import Coalesce
+
+from lab.checks.models import ArtefactCheck, MeasuringSystem
+from lab.checks.selectors import counting_passes
 from lab.common import clock
+from lab.environment.models import SpotReading
 from lab.equipment.models import Calibration, Device
-from lab.jobs.models import Job, MeasuringSession
+from lab.jobs.models import Job, MeasuringSession, PartTemperature, SessionEvent
+from lab.jobs.selectors import STARTING
 from lab.laboratory.selectors import home_zone
-from lab.lapses.facts import break_fact, check_fact, checks_between, standing_passes
-from lab.lapses.models import Bookmark, Finding, Judgement
-from lab.metrology import bracketing
+from lab.lapses.facts import ROOM_MARGIN
+from lab.lapses.models import Finding, Judgement, LaterFinding
+from lab.lapses.suspicions import (
+    Related,
+    related_sessions,
+    sessions_in_window,
+    suspicion_window,
+    undecided_suspicions,
+    undecided_tasks,
+)
+from lab.metrology.bracketing import FindingName
+
+__all__ = [
+    "Related",
+    "anything_due",
+    "due_judgements",
+    "findings_of",
+    "findings_of_cause",
+    "judgement_of",
+    "later_findings_of",
+    "related_sessions",
+    "sessions_around_reading",
+    "sessions_in_window",
+    "sessions_of_device",
+    "sessions_of_person",
+    "suspicion_window",
+    "undecided_suspicions",
+    "undecided_tasks",
+]
+
+#: Findings that are easier to clear when one knows what the next check said.
+WITH_NEXT_CHECK = (FindingName.LAPSED, FindingName.UNCHECKED, FindingName.UNCLOSED)
 
 
 def findings_of(job: Job) -> QuerySet[Finding]:
-    """Return the findings on a job's sessions, with their holds and clearances."""
+    """Return the findings on a job's sessions, with their holds and clearances.
+
+    ``next_verdict`` is what the next check of the same procedure said, as it stands
+    now: empty where none came yet.
+    """
     rows = Finding.objects.filter(session__job=job)
+    return _with_next_check(_with_records(rows)).order_by("session", "pk")
+
+
+def findings_of_cause(cause: str) -> QuerySet[Finding]:
+    """Return all findings, of whatever job, that one record raised."""
+    return _with_records(Finding.objects.filter(cause=cause)).order_by("pk")
+
+
+def _with_records(rows: QuerySet[Finding]) -> QuerySet[Finding]:
     return rows.select_related(
-        "session__system", "hold", "hold__clearance", "hold__clearance__cleared_by"
-    ).order_by("session", "pk")
+        "session__system",
+        "session__job",
+        "hold__job",
+        "hold__clearance__cleared_by",
+    )
+
+
+def _with_next_check(rows: QuerySet[Finding]) -> QuerySet[Finding]:
+    ended = Coalesce(
+        OuterRef("window_until"),
+        OuterRef("session__last_at"),
+        output_field=DateTimeField(),
+    )
+    fails = Q(verdict=ArtefactCheck.Verdict.FAIL, void=None)
+    passes = Q(pk__in=counting_passes().values("pk"))
+    checks = ArtefactCheck.objects.filter(
+        fails | passes,
+        system=OuterRef("session__system"),
+        procedure__procedure=OuterRef("procedure"),
+        started_at__gte=ended,
+    ).order_by("started_at", "verdict", "pk")
+    return rows.annotate(
+        next_verdict=Coalesce(
+            Subquery(checks.values("verdict")[:1], output_field=CharField()), ""
+        )
+    )
 
 
 def judgement_of(session: MeasuringSession) -> Judgement | None:
@@ -45,19 +116,77 @@ def anything_due() -> bool:
     return due_judgements().exists()
 
 
+def later_findings_of(device: Device) -> QuerySet[LaterFinding]:
+    return device.later_findings.select_related("recorded_by", "calibration")
+
+
+# --- What an event of a device, a person or a room reaches ---------------------------
+
+
 def sessions_of_device(device: Device) -> QuerySet[MeasuringSession]:
-    """Return the sessions that a device's newest calibrations may bear on."""
-    newest = device.calibrations.order_by("-pk").first()
+    """Return the sessions that a device's newest records may bear on.
+
+    They measured with it, or a check before or after them leant on it.
+    """
     rows = MeasuringSession.objects.filter(
-        Q(system__tracker=device)
-        | Q(system__scanner=device)
-        | Q(system__procedures__revisions__artefact=device)
-        | Q(part_temperatures__thermometer=device)
-        | Q(room__spot_readings__sensor=device)
+        Q(system__in=systems_of_device(device))
+        | Q(pk__in=_warmed_by(device))
+        | Q(room__in=_rooms_of(device))
     )
+    since = _newest_records_since(device)
+    if since is not None:
+        runs = Q(state=MeasuringSession.State.RUNNING)
+        rows = rows.filter(Q(last_at__gte=since) | runs)
+    return rows.order_by("first_at", "pk")
+
+
+def systems_of_device(device: Device) -> QuerySet[MeasuringSystem]:
+    """Return the systems that hold a device, or whose checks lean on it."""
+    thermometer = ArtefactCheck.objects.filter(
+        system=OuterRef("pk"), thermometer=device
+    )
+    return MeasuringSystem.objects.filter(
+        Q(tracker=device)
+        | Q(scanner=device)
+        | Q(pk__in=_systems_checked_with(device))
+        | Q(Exists(thermometer))
+    )
+
+
+def _systems_checked_with(device: Device) -> QuerySet[MeasuringSystem]:
+    checked = MeasuringSystem.objects.filter(
+        needs__procedure__revisions__artefact=device
+    )
+    return checked.values("pk")  # type: ignore[return-value]
+
+
+def _warmed_by(device: Device) -> QuerySet[PartTemperature]:
+    rows = PartTemperature.objects.filter(thermometer=device, session__isnull=False)
+    return rows.values("session")  # type: ignore[return-value]
+
+
+def _rooms_of(device: Device) -> QuerySet[SpotReading]:
+    rows = SpotReading.objects.filter(sensor=device)
+    return rows.order_by().values("room").distinct()  # type: ignore[return-value]
+
+
+def _newest_records_since(device: Device) -> datetime | None:
+    """Return from when on a device's newest records can change an answer."""
+    found = []
+    newest = device.calibrations.order_by("-pk").first()
     if newest is not None:
-        rows = rows.filter(last_at__gte=_counts_since(newest))
-    return rows.distinct().order_by("first_at")
+        found.append(_counts_since(newest))
+    finding = device.later_findings.order_by("-pk").first()
+    if finding is not None:
+        found.append(finding.since)
+    if not found:
+        return None
+    # A check up to so long before a session may be what opened it.
+    return min(found) - OPENED_WITHIN
+
+
+#: No validity of a check is longer: what a pass opened ended within so many days.
+OPENED_WITHIN = timedelta(days=31)
 
 
 def _counts_since(newest: Calibration) -> datetime:
@@ -67,84 +196,22 @@ def _counts_since(newest: Calibration) -> datetime:
     return datetime.combine(first, time.min, tzinfo=home_zone())
 
 
-# --- What an event of a system reaches -----------------------------------------------
+def sessions_of_person(person_id: int) -> QuerySet[MeasuringSession]:
+    """Return the sessions in which a person measures now, or may go on."""
+    said = SessionEvent.objects.filter(said_by=person_id, kind__in=STARTING)
+    rows = MeasuringSession.objects.exclude(state=MeasuringSession.State.ENDED)
+    return rows.filter(pk__in=said.values("session")).order_by("pk")
 
 
-def touched_sessions(
-    system: MeasuringSystem, bookmark: Bookmark
-) -> list[MeasuringSession]:
-    """Return the sessions that what was recorded since the bookmark can touch."""
-    reaches = [_reach_of_check(check) for check in _new_checks(system, bookmark)]
-    new_breaks = system.breaks.filter(pk__gt=bookmark.last_break)
-    reaches += [_reach_of_break(system, one) for one in new_breaks]
-    touched: dict[int, MeasuringSession] = {}
-    for reach in reaches:
-        for session in _sessions_within(system, reach):
-            touched[session.pk] = session
-    return [touched[pk] for pk in sorted(touched)]
-
-
-def _new_checks(system: MeasuringSystem, bookmark: Bookmark) -> list[ArtefactCheck]:
-    voids = CheckVoid.objects.filter(pk__gt=bookmark.last_void)
-    confirmations = LateConfirmation.objects.filter(pk__gt=bookmark.last_confirmation)
-    new = (
-        Q(pk__gt=bookmark.last_check)
-        | Q(void__in=voids)
-        | Q(late_confirmation__in=confirmations)
+def sessions_around_reading(reading: SpotReading) -> QuerySet[MeasuringSession]:
+    """Return the sessions whose room a reading, or the one it corrects, tells of."""
+    instants = [reading.at]
+    if reading.supersedes is not None:
+        instants.append(reading.supersedes.at)
+    runs = Q(state=MeasuringSession.State.RUNNING)
+    rows = MeasuringSession.objects.filter(
+        Q(last_at__gte=min(instants) - ROOM_MARGIN) | runs,
+        room=reading.room_id,
+        first_at__lte=max(instants) + ROOM_MARGIN,
     )
-    rows = ArtefactCheck.objects.filter(new, system=system)
-    return list(rows.select_related("procedure", "void", "late_confirmation"))
-
-
-def _reach_of_check(check: ArtefactCheck) -> bracketing.Reach:
-    """Return how far a check reaches, told of its neighbours only."""
-    same = {"procedure__procedure": check.procedure.procedure_id}
-    passes = standing_passes(check.system_id).filter(**same).exclude(pk=check.pk)
-    before = passes.filter(ended_at__lte=check.started_at).order_by("-ended_at").first()
-    after = (
-        checks_between(check.system_id, None, None)
-        .filter(**same, ended_at__gt=check.ended_at, void=None)
-        .order_by("ended_at")[:5]
-    )
-    neighbours = [check_fact(one) for one in [*([before] if before else []), *after]]
-    later_breaks = Break.objects.filter(
-        system=check.system_id,
-        at__gte=before.started_at if before else check.started_at,
-    )
-    breaks = [break_fact(one) for one in later_breaks.order_by("at")[:50]]
-    return bracketing.reach_of_check(check_fact(check), neighbours, breaks)
-
-
-def _reach_of_break(system: MeasuringSystem, one: Break) -> bracketing.Reach:
-    """Return how far a break reaches, told of its neighbours only."""
-    checks: list[ArtefactCheck] = []
-    rows = checks_between(system.pk, None, None).filter(void=None)
-    needs = Need.objects.not_ended(one.at).filter(system=system)
-    kinds = set(needs.values_list("procedure", flat=True))
-    for kind in kinds:
-        own = rows.filter(procedure__procedure=kind)
-        checks += own.filter(ended_at__lte=one.at).order_by("-ended_at")[:3]
-        checks += own.filter(ended_at__gt=one.at).order_by("ended_at")[:3]
-    others = system.breaks.exclude(pk=one.pk)
-    near = [
-        *others.filter(at__lte=one.at).order_by("-at")[:10],
-        *others.filter(at__gt=one.at).order_by("at")[:10],
-    ]
-    return bracketing.reach_of_break(
-        break_fact(one),
-        [f"procedure:{kind}" for kind in kinds],
-        [check_fact(check) for check in checks],
-        [break_fact(other) for other in near],
-    )
-
-
-def _sessions_within(
-    system: MeasuringSystem, reach: bracketing.Reach
-) -> QuerySet[MeasuringSession]:
-    rows = system.sessions.select_related("system", "job")
-    if reach.start is not None:
-        still = Q(last_at__gte=reach.start) | Q(state=MeasuringSession.State.RUNNING)
-        rows = rows.filter(still)
-    if reach.end is not None:
-        rows = rows.filter(first_at__lte=reach.end)
-    return rows
+    return rows.order_by("pk")

@@ -48,6 +48,18 @@ KINDS = {
         lambda pk: services.judge_device(device_id=pk, acting_user=PROGRAM),
         limit_s=600,
     ),
+    "lapses.judge_finding": Kind(
+        lambda pk: services.judge_finding(finding_id=pk, acting_user=PROGRAM),
+        limit_s=600,
+    ),
+    "lapses.judge_person": Kind(
+        lambda pk: services.judge_person(person_id=pk, acting_user=PROGRAM),
+        limit_s=600,
+    ),
+    "lapses.judge_reading": Kind(
+        lambda pk: services.judge_reading(reading_id=pk, acting_user=PROGRAM),
+        limit_s=600,
+    ),
     "lapses.sweep": Kind(
         judge_due, limit_s=600, every=timedelta(minutes=1), due=anything_due
     ),

@@ -13,6 +13,7 @@ from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
+from lab.common.work import enqueue
 from lab.environment.models import SpotReading
 from lab.equipment.models import Device, DeviceKind
 from lab.laboratory.models import Room
@@ -114,6 +115,7 @@ def correct_spot_reading(
         before=_described(reading),
         after=_described(made),
     )
+    enqueue("lapses.judge_reading", made.pk)
     return made
 
 

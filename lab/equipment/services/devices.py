@@ -13,6 +13,7 @@ from lab.common import audit, clock
 from lab.common.errors import NotAcceptable
 from lab.common.services import service
 from lab.common.texts import optional_text, refuse_placeholder
+from lab.common.work import enqueue
 from lab.equipment.models import Device, DeviceKind, DeviceStatus
 from lab.laboratory.models import Room
 from lab.metrology.units import Quantity
@@ -137,6 +138,7 @@ def set_status(
         reason=made.reason,
         after={"status": status, "at": at},
     )
+    enqueue("lapses.judge_device", device.pk)
     return made
 
 

@@ -10,6 +10,7 @@ from lab.common.errors import NotAcceptable, WrongState
 from lab.common.files.models import StoredFile
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
+from lab.common.work import enqueue
 from lab.laboratory.models import (
     Activity,
     Authorisation,
@@ -105,6 +106,7 @@ def revoke_authorisation(
         reason=reason,
         after={"revoked_at": revocation.at},
     )
+    enqueue("lapses.judge_person", authorisation.person_id)
     return revocation
 
 

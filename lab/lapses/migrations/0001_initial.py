@@ -1,4 +1,5 @@
 import django.db.models.deletion
+from django.conf import settings
 from django.db import migrations, models
 
 import lab.common.clock
@@ -8,7 +9,9 @@ class Migration(migrations.Migration):
     initial = True
 
     dependencies = [
+        ("accounts", "__first__"),
         ("checks", "0001_initial"),
+        ("equipment", "0001_initial"),
         ("jobs", "0001_initial"),
     ]
 
@@ -95,6 +98,24 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("name", models.CharField(max_length=40)),
+                (
+                    "cause",
+                    models.CharField(
+                        db_index=True,
+                        help_text="The record behind it, such as check:17: one cause, many findings.",
+                        max_length=80,
+                    ),
+                ),
+                (
+                    "procedure",
+                    models.ForeignKey(
+                        help_text="Whose next check bears on it.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="checks.checkprocedure",
+                    ),
+                ),
                 ("cause_key", models.CharField(max_length=160)),
                 ("reason", models.TextField()),
                 ("window_from", models.DateTimeField(null=True)),
@@ -123,6 +144,203 @@ class Migration(migrations.Migration):
                     )
                 ],
                 "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="LaterFinding",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="later_findings",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "system",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="later_findings",
+                        to="checks.measuringsystem",
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("out of tolerance", "Found out of tolerance"),
+                            ("moved", "Moved by more than was allowed for"),
+                            ("damaged", "Found damaged"),
+                            ("widened", "A window of suspicion moved back"),
+                            ("other", "Other, as the reason says"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("since", models.DateTimeField()),
+                ("until", models.DateTimeField()),
+                ("reason", models.TextField()),
+                (
+                    "calibration",
+                    models.OneToOneField(
+                        help_text="The calibration that found it out.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="later_finding",
+                        to="equipment.calibration",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        help_text="Empty where a calibration raised it.",
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["-until", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("device", None), ("system__isnull", False)),
+                            models.Q(("device__isnull", False), ("system", None)),
+                            _connector="OR",
+                        ),
+                        name="later_finding_about_one_thing",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("until__gte", models.F("since"))),
+                        name="later_finding_times_in_order",
+                    ),
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="SuspicionTask",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "artefact_check",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="suspicion_tasks",
+                        to="checks.artefactcheck",
+                    ),
+                ),
+                (
+                    "session",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="suspicion_tasks",
+                        to="jobs.measuringsession",
+                    ),
+                ),
+                (
+                    "shared",
+                    models.CharField(
+                        help_text="The devices that both used.", max_length=200
+                    ),
+                ),
+                (
+                    "raised_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["artefact_check", "session"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("artefact_check", "session"), name="suspicion_task_once"
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="TaskDecision",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "task",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="decision",
+                        to="lapses.suspiciontask",
+                    ),
+                ),
+                (
+                    "outcome",
+                    models.CharField(
+                        choices=[
+                            ("unaffected", "Not affected"),
+                            ("affected", "Affected: the session becomes suspect"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("reason", models.TextField()),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "decided_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
             },
         ),
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from lab.checks.models import MeasuringSystem
+from lab.checks.models import CheckProcedure, MeasuringSystem
 from lab.common import clock
 from lab.common.frozen import FrozenModel
 from lab.jobs.models import Hold, MeasuringSession
@@ -59,6 +59,18 @@ class Finding(FrozenModel):
         MeasuringSession, on_delete=models.PROTECT, related_name="findings"
     )
     name = models.CharField(max_length=40)
+    cause = models.CharField(
+        max_length=80,
+        db_index=True,
+        help_text="The record behind it, such as check:17: one cause, many findings.",
+    )
+    procedure = models.ForeignKey(
+        CheckProcedure,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        help_text="Whose next check bears on it.",
+    )
     cause_key = models.CharField(max_length=160)
     reason = models.TextField()
     window_from = models.DateTimeField(null=True)

@@ -18,12 +18,21 @@ from lab.checks.models import (
 from lab.common import audit, clock
 from lab.common.actors import PROGRAM, Actor
 from lab.common.services import service
+from lab.environment.models import SpotReading
 from lab.equipment.models import Device
 from lab.jobs.models import MeasuringSession
 from lab.jobs.services import raise_hold
 from lab.lapses.facts import facts_of
-from lab.lapses.models import Bookmark, Finding, Judgement
-from lab.lapses.selectors import sessions_of_device, touched_sessions
+from lab.lapses.keys import number_in
+from lab.lapses.models import Bookmark, Finding, Judgement, LaterFinding
+from lab.lapses.reach import new_checks, sessions_between, touched_sessions
+from lab.lapses.selectors import (
+    sessions_around_reading,
+    sessions_of_device,
+    sessions_of_person,
+)
+from lab.lapses.services.later import record_from_calibrations
+from lab.lapses.services.tasks import raise_tasks
 from lab.lapses.words import reason_of, title_of
 from lab.metrology import bracketing
 
@@ -63,22 +72,62 @@ def judge_session_by_id(*, session_id: int, acting_user: Actor) -> Judgement | N
 def judge_system(*, system_id: int, acting_user: Actor) -> list[Judgement]:
     """Judge the sessions that a system's new checks and breaks can touch.
 
-    Cost grows with what was recorded since the last time, not with the archive.
+    A check that failed raises a task for each session of another system that it may
+    bear on. Cost grows with what was recorded since the last time, not with the
+    archive.
     """
     (system,) = lock_systems([MeasuringSystem.objects.get(pk=system_id)])
     bookmark, _ = Bookmark.objects.get_or_create(system=system)
     touched = touched_sessions(system, bookmark)
     made = judge_sessions_now(sessions=touched, acting_user=acting_user)
+    for check in new_checks(system, bookmark):
+        if not check.passed and not check.is_void:
+            raise_tasks(check=check, acting_user=acting_user)
     _advance(bookmark)
     return made
 
 
 @service
-def judge_device(*, device_id: int, acting_user: Actor) -> list[Judgement]:
-    """Judge the sessions whose chain a device's new calibration may bear on."""
+def judge_device(*, device_id: int, acting_user: Actor) -> None:
+    """Judge what leans on a device whose calibrations or later findings are new.
+
+    A calibration that found it out of tolerance is written down as a later finding
+    first.
+    """
     device = Device.objects.get(pk=device_id)
-    sessions = list(sessions_of_device(device).select_related("system", "job"))
-    return judge_sessions_now(sessions=sessions, acting_user=acting_user)
+    record_from_calibrations(device=device, acting_user=acting_user)
+    _judge_all(sessions_of_device(device), acting_user)
+
+
+@service
+def judge_finding(*, finding_id: int, acting_user: Actor) -> None:
+    """Judge the sessions of the system that a later finding is about."""
+    found = LaterFinding.objects.select_related("system").get(pk=finding_id)
+    if found.system is not None:
+        _judge_all(
+            sessions_between(found.system, found.since, found.until), acting_user
+        )
+    audit.nothing_changed()
+
+
+@service
+def judge_person(*, person_id: int, acting_user: Actor) -> None:
+    """Judge the sessions in which a person measures whose authority has changed."""
+    _judge_all(sessions_of_person(person_id), acting_user)
+    audit.nothing_changed()
+
+
+@service
+def judge_reading(*, reading_id: int, acting_user: Actor) -> None:
+    """Judge the sessions whose room a new or corrected reading tells of."""
+    reading = SpotReading.objects.select_related("supersedes").get(pk=reading_id)
+    _judge_all(sessions_around_reading(reading), acting_user)
+    audit.nothing_changed()
+
+
+def _judge_all(rows: QuerySet[MeasuringSession], actor: Actor) -> None:
+    sessions = list(rows.select_related("system", "job"))
+    judge_sessions_now(sessions=sessions, acting_user=actor)
 
 
 def _judge(session: MeasuringSession) -> Judgement | None:
@@ -120,6 +169,8 @@ def _write_findings(
         Finding.objects.create(
             session=session,
             name=finding.name.value,
+            cause=finding.cause.key[:80],
+            procedure_id=number_in(finding.procedure),
             cause_key=key,
             reason=reason,
             window_from=finding.start,
