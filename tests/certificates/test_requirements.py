@@ -326,6 +326,7 @@ def test_a_calibration_that_was_not_current_stops_issue(lab, people) -> None:
         lab.system.tracker,
         due_on=date(2026, 3, 16),
         supersedes=newest,
+        reason="The due date was copied wrongly.",
     )
     with clock.set_to(chain.at(14)):
         chain.judge(job)
