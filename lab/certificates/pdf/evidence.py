@@ -36,6 +36,10 @@ def conditions(snapshot: Snapshot, width: float) -> list[Flowable]:
         *section("Conditions"),
         plain_table(heads, rooms, (15, 26, 34, 28, 16, 26, 26), width),
     ]
+    # Snapshots from before there were loggers have no summary.
+    for row in stated["rooms"]:
+        if row.get("summary"):
+            parts += said(f"Session {row['session']}", row["summary"])
     if not stated["part_temperatures"]:
         return parts
     warm = ("serial", "session", "temperature", "at", "thermometer")

@@ -16,8 +16,10 @@ from lab.certificates.snapshot.words import (
     span_text,
 )
 from lab.environment.selectors import conditions
+from lab.environment.summaries import RoomSummary
 from lab.equipment.models import Calibration, Device
 from lab.equipment.selectors import current_calibration
+from lab.jobs.climate import summary_of
 from lab.jobs.models import Job, JobItem, MeasuringSession
 from lab.jobs.selectors import events_in_force, part_temperatures, segments
 from lab.lapses.facts import chain_of, procedures_at
@@ -135,12 +137,15 @@ def _standard(
 def room_conditions(session: MeasuringSession, label: str) -> dict[str, str]:
     """Return the air around one session, as read in its room (R23)."""
     zone = zone_of(session)
+    logged = summary_of(session)
+    if logged is not None:
+        return _by_loggers(session, label, logged)
     found = conditions(
         session.room, session.first_at - AROUND, session.last_at + AROUND
     )
     row = {"session": label, "room": session.room.name}
     if found is None:
-        nothing = ("temperature", "humidity", "readings", "from", "until")
+        nothing = ("temperature", "humidity", "readings", "from", "until", "summary")
         return row | dict.fromkeys(nothing, "")
     return row | {
         "temperature": span_text(found.temperature_lowest, found.temperature_highest),
@@ -148,6 +153,24 @@ def room_conditions(session: MeasuringSession, label: str) -> dict[str, str]:
         "readings": str(found.count),
         "from": moment_text(found.first_at, zone),
         "until": moment_text(found.last_at, zone),
+        "summary": "",
+    }
+
+
+def _by_loggers(
+    session: MeasuringSession, label: str, found: RoomSummary
+) -> dict[str, str]:
+    """Return the air while it was measured, as the room's loggers read it."""
+    zone = zone_of(session)
+    return {
+        "session": label,
+        "room": session.room.name,
+        "temperature": found.temperature_text,
+        "humidity": found.humidity_text,
+        "readings": str(found.count),
+        "from": moment_text(found.first_at, zone),
+        "until": moment_text(found.last_at, zone),
+        "summary": found.words,
     }
 
 
