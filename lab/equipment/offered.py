@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from lab.equipment.dcc import Certificate, Correction, Value
-from lab.equipment.models import CalibratedValue, Calibration, Device, SensorCorrection
+from lab.common import clock
+from lab.common.files.store import read_file
+from lab.equipment.dcc import Certificate, Correction, Value, read_sandboxed
+from lab.equipment.models import (
+    CalibratedValue,
+    Calibration,
+    CertificateFile,
+    Device,
+    SensorCorrection,
+)
 from lab.equipment.selectors import calibrations_in_force
 from lab.equipment.services.calibrations import SENSORS
 from lab.metrology.units import Quantity
@@ -92,6 +100,11 @@ def _correction(one: SensorCorrection) -> dict[str, Any]:
 
 
 # --- Out of a digital certificate -----------------------------------------------------
+
+
+def read_again(kept: CertificateFile) -> Certificate:
+    """Read a kept certificate as it is shown and recorded from."""
+    return read_sandboxed(read_file(kept.file), now=clock.now())
 
 
 def rows_read(device: Device, read: Certificate) -> dict[str, Any]:

@@ -18,14 +18,6 @@ class DeviceForm(forms.Form):
     serial = forms.CharField(max_length=60, label="Serial number")
     maker = forms.CharField(max_length=80, required=False)
     type_name = forms.CharField(max_length=80, required=False, label="Type")
-    firmware = forms.CharField(
-        max_length=60, required=False, label="Firmware or software"
-    )
-    room = forms.ModelChoiceField(
-        Room.objects.filter(in_use=True).select_related("site"),
-        required=False,
-        label="Where it belongs",
-    )
     expansion = QuantityFormField(
         EXPANSION,
         required=False,
@@ -53,14 +45,25 @@ class NewDeviceForm(DeviceForm):
 
     tag = forms.CharField(max_length=30, help_text="The lab's own, as on its label.")
     kind = forms.ChoiceField(choices=DeviceKind.choices)
-    field_order = ("tag", "kind")
+    firmware = forms.CharField(
+        max_length=60, required=False, label="Firmware or software version"
+    )
+    room = forms.ModelChoiceField(
+        Room.objects.filter(in_use=True).select_related("site"),
+        required=False,
+        label="Where it belongs",
+    )
+    field_order = ("tag", "kind", "name", "serial", "maker", "type_name", "firmware")
 
 
 class StatusForm(forms.Form):
     """A device's status from an instant on."""
 
     status = forms.ChoiceField(choices=DeviceStatus.Status.choices)
-    reason = forms.CharField(
-        widget=text_area(2), help_text="With a restriction: which, and until when."
+    reason = forms.CharField(widget=text_area(2))
+    restriction = forms.CharField(
+        widget=text_area(2),
+        required=False,
+        help_text="With “restricted” only: what it may not be used for, until when.",
     )
     at = MomentField(label="From when on")

@@ -1,6 +1,7 @@
 """Devices, their status, their calibrations and what belongs to these."""
 
 from lab.equipment.models.acceptance import CalibrationAcceptance, Requirement
+from lab.equipment.models.attachments import Attachment
 from lab.equipment.models.calibrations import (
     CalibratedValue,
     Calibration,
@@ -21,21 +22,30 @@ from lab.equipment.models.dispatches import (
     Provider,
     StandIn,
 )
+from lab.equipment.models.events import ALWAYS_BREAKING, DeviceEvent, MaintenanceTask
 from lab.equipment.models.intervals import IntervalRule
+from lab.equipment.models.reminders import CalendarFeed, DigestChoice, DueDigest
 
 __all__ = [
+    "ALWAYS_BREAKING",
     "ARTEFACTS",
+    "Attachment",
     "CALIBRATED",
+    "CalendarFeed",
     "CalibratedValue",
     "Calibration",
     "CalibrationAcceptance",
     "CertificateFile",
     "Device",
+    "DeviceEvent",
     "DeviceKind",
     "DeviceStatus",
+    "DigestChoice",
     "Dispatch",
     "DispatchReturn",
+    "DueDigest",
     "IntervalRule",
+    "MaintenanceTask",
     "Moment",
     "Provider",
     "Requirement",

@@ -20,6 +20,7 @@ class DeviceKind(models.TextChoices):
     SCALE_BAR = "scale bar", "Scale bar"
     BALL_BAR = "ball bar", "Ball bar"
     SPHERE = "sphere", "Sphere"
+    STEP = "step artefact", "Step artefact"
     FLAT = "flat", "Flat artefact"
     CONTACT_THERMOMETER = "contact thermometer", "Contact thermometer"
     LOGGER = "logger", "Temperature and humidity logger"
@@ -30,6 +31,7 @@ ARTEFACTS = (
     DeviceKind.SCALE_BAR,
     DeviceKind.BALL_BAR,
     DeviceKind.SPHERE,
+    DeviceKind.STEP,
     DeviceKind.FLAT,
 )
 #: Kinds that carry a calibration of their own; a table only has to turn.
@@ -84,7 +86,10 @@ class DeviceStatus(FrozenModel):
         Device, on_delete=models.PROTECT, related_name="statuses"
     )
     status = models.CharField(max_length=20, choices=Status.choices)
-    reason = models.TextField(help_text="Why, and with a restriction, which.")
+    reason = models.TextField()
+    restriction = models.TextField(
+        blank=True, help_text="What it may not be used for, or up to which limit."
+    )
     at = models.DateTimeField(default=clock.now)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
@@ -93,6 +98,12 @@ class DeviceStatus(FrozenModel):
 
     class Meta(FrozenModel.Meta):
         ordering = ["device", "-at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(status="restricted") ^ models.Q(restriction=""),
+                name="only_restricted_has_a_restriction",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.device}: {self.status}"

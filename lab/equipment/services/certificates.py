@@ -10,9 +10,9 @@ from django.core.files.base import File
 from lab.accounts.models import User
 from lab.common import audit, clock
 from lab.common.errors import TooLarge
-from lab.common.files.store import MEGABYTE, read_file, store_file
+from lab.common.files.store import MEGABYTE, store_file
 from lab.common.services import service
-from lab.equipment.dcc import Certificate, read_sandboxed
+from lab.equipment.dcc import read_sandboxed
 from lab.equipment.models import CertificateFile, Device
 
 
@@ -48,11 +48,6 @@ def keep_certificate(
         },
     )
     return made
-
-
-def read_again(kept: CertificateFile) -> Certificate:
-    """Read a kept certificate as it is shown and recorded from."""
-    return read_sandboxed(read_file(kept.file), now=clock.now())
 
 
 def _content(upload: File[Any]) -> bytes:

@@ -46,10 +46,9 @@ def add_device(
     """
     if kind not in DeviceKind:
         raise NotAcceptable(f"“{kind}” is no kind of device.", field="kind")
-    columns = _device_columns(
-        name, serial, maker, type_name, firmware, laser_class, notes
-    )
+    columns = _device_columns(name, serial, maker, type_name, laser_class, notes)
     columns |= {"tag": _clean_tag(tag), "kind": kind, "room": room}
+    columns["firmware"] = optional_text(firmware, "firmware")
     columns |= _expansion_columns(kind, expansion, expansion_u)
     if Device.objects.filter(tag__iexact=columns["tag"]).exists():
         raise NotAcceptable(f"The tag {tag} is taken.", field="tag")
@@ -66,8 +65,6 @@ def change_device(
     serial: str,
     maker: str = "",
     type_name: str = "",
-    firmware: str = "",
-    room: Room | None = None,
     expansion: Quantity | None = None,
     expansion_u: Quantity | None = None,
     laser_class: str = "",
@@ -76,16 +73,17 @@ def change_device(
 ) -> Device:
     """Change what is known of a device; tag and kind stay.
 
+    Firmware and room have a history and breaks that go with it: both change by
+    :func:`lab.equipment.services.log_event` only.
+
     Raises
     ------
     NotAcceptable
         See :func:`add_device`.
     """
     device = Device.objects.select_for_update().get(pk=device.pk)
-    columns = _device_columns(
-        name, serial, maker, type_name, firmware, laser_class, notes
-    )
-    columns |= {"room": room} | _expansion_columns(device.kind, expansion, expansion_u)
+    columns = _device_columns(name, serial, maker, type_name, laser_class, notes)
+    columns |= _expansion_columns(device.kind, expansion, expansion_u)
     before = {column: getattr(device, column) for column in columns}
     changed = [column for column in columns if before[column] != columns[column]]
     if not changed:
@@ -110,6 +108,7 @@ def set_status(
     device: Device,
     status: str,
     reason: str,
+    restriction: str = "",
     at: datetime | None = None,
     acting_user: User,
 ) -> DeviceStatus:
@@ -118,7 +117,8 @@ def set_status(
     Raises
     ------
     NotAcceptable
-        If the reason is missing or the time lies in the future.
+        If the reason is missing, the time lies in the future, or it is restricted and
+        nobody says how (or the other way round).
     """
     at = at or clock.now()
     clock.require_not_future(at)
@@ -128,6 +128,7 @@ def set_status(
         device=device,
         status=status,
         reason=refuse_placeholder(reason, "reason"),
+        restriction=_restriction(status, restriction),
         at=at,
         recorded_by=acting_user,
     )
@@ -142,8 +143,19 @@ def set_status(
     return made
 
 
+#: Words that stand in the register's own addresses, where a tag would.
+RESERVED = frozenset(
+    "add due labels calendar reminders intervals providers calibrations".split()  # noqa: SIM905 - as a list it is eight lines
+)
+
+
 def _clean_tag(tag: str) -> str:
     tidy = tag.strip()
+    if tidy.lower() in RESERVED:
+        raise NotAcceptable(
+            f"“{tidy}” is a word of the register itself. Choose another tag.",
+            field="tag",
+        )
     try:
         validate_slug(tidy)
     except ValidationError:
@@ -160,7 +172,6 @@ def _device_columns(
     serial: str,
     maker: str,
     type_name: str,
-    firmware: str,
     laser_class: str,
     notes: str,
 ) -> dict[str, Any]:
@@ -169,7 +180,6 @@ def _device_columns(
         "serial": refuse_placeholder(serial, "serial"),
         "maker": optional_text(maker, "maker"),
         "type_name": optional_text(type_name, "type_name"),
-        "firmware": optional_text(firmware, "firmware"),
         "laser_class": laser_class.strip(),
         "notes": notes.strip(),
     }

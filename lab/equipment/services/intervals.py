@@ -44,28 +44,27 @@ def set_interval_rule(
             f"{LONGEST_MONTHS} months.",
             field="months",
         )
-    rule = IntervalRule(
-        family=family,
-        method=method,
-        months=months,
-        shortest_months=shortest_months,
-        longest_months=longest_months,
-        extend_up_to_percent=extend_up_to_percent,
-        reduce_above_percent=reduce_above_percent,
-        in_a_row=in_a_row,
-        reason=refuse_placeholder(reason, "reason"),
-        recorded_by=acting_user,
-    )
+    columns = {
+        "family": family,
+        "method": method,
+        "months": months,
+        "shortest_months": shortest_months,
+        "longest_months": longest_months,
+        "extend_up_to_percent": extend_up_to_percent,
+        "reduce_above_percent": reduce_above_percent,
+        "in_a_row": in_a_row,
+        "reason": refuse_placeholder(reason, "reason"),
+    }
     try:
-        rule.policy()
+        IntervalRule(**columns).policy()
     except MetrologyError as refusal:
         raise NotAcceptable(str(refusal), field="extend_up_to_percent") from None
-    rule.save()
+    rule = IntervalRule.objects.create(recorded_by=acting_user, **columns)
     audit.record(
         "interval_rule.set",
         rule,
         actor=acting_user,
         reason=rule.reason,
-        after={"family": family, "method": method, "months": months},
+        after=columns,
     )
     return rule

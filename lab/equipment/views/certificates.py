@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpResponse
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
@@ -13,9 +15,8 @@ from lab.common.uploads import takes_upload
 from lab.equipment import offered, services
 from lab.equipment.access import get_certificate_file_for, get_device_for
 from lab.equipment.forms import CertificateFileForm, ReadCalibrationForm
-from lab.equipment.models import CertificateFile
+from lab.equipment.models import CertificateFile, Device
 from lab.equipment.proposals import proposal_for, rules
-from lab.equipment.services.certificates import read_again
 from lab.equipment.views.calibrations import recorded_from
 
 LEAD = (
@@ -31,15 +32,7 @@ def bring(request: Request, tag: str) -> HttpResponse:
     form = CertificateFileForm(posted(request), request.FILES or None)
     kept: list[CertificateFile] = []
     if request.method == "POST" and accepted(
-        form,
-        lambda: kept.append(
-            services.keep_certificate(
-                device=found,
-                name=form.cleaned_data["upload"].name,
-                acting_user=request.user,
-                **form.cleaned_data,
-            )
-        ),
+        form, lambda: kept.append(_kept(request, found, form))
     ):
         return done(request, "The file is read.", "equipment:read", tag, kept[0].pk)
     return form_page(
@@ -52,11 +45,20 @@ def bring(request: Request, tag: str) -> HttpResponse:
     )
 
 
+def _kept(request: Request, device: Device, form: CertificateFileForm) -> Any:
+    return services.keep_certificate(
+        device=device,
+        name=form.cleaned_data["upload"].name,
+        upload=form.cleaned_data["upload"],
+        acting_user=request.user,
+    )
+
+
 @require_http_methods(FORM_METHODS)
 def read(request: Request, tag: str, pk: int) -> HttpResponse:
     found = get_device_for(request.user, tag)
     kept = get_certificate_file_for(request.user, found, pk)
-    certificate = read_again(kept)
+    certificate = offered.read_again(kept)
     form = ReadCalibrationForm(
         posted(request),
         proposal=proposal_for(found, rules().get(found.kind)),
