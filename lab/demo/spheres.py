@@ -37,6 +37,8 @@ DIAMETER_MM: Final = 25.0008
 EXPANSION_PER_K: Final = 5.5e-6
 #: Warnings of so many last days are still to be looked at.
 LEFT_OPEN: Final = timedelta(days=10)
+#: By how much the sphere was read too large so many weeks before the last day.
+OUT_BY_UM: Final = {5: 9.0, 0: 8.0}
 NOTES: Final = (
     "Nest and ball cleaned, measured again: back at the centre. Nothing else changed.",
     "Compared with the calibration of the bar: within its uncertainty. Watched.",
@@ -142,7 +144,8 @@ class WeeklyCheck:
 
     def _error_mm(self) -> float:
         # A little too large at either distance, as optical probing often reads.
-        return self.dice.gauss(4.0, 3.0) / 1000
+        week = (self.world.last_day - clock.now().date()).days // 7
+        return (self.dice.gauss(4.0, 3.0) + OUT_BY_UM.get(week, 0.0)) / 1000
 
 
 def act_on_warnings(world: World) -> None:

@@ -380,8 +380,23 @@ def test_a_page_shows_three_pictures_the_marks_and_the_table(
     assert client.get(nowhere).status_code == 404
 
 
+def test_a_failed_check_stands_at_the_edge_and_presses_no_other(
+    system, watched, history
+) -> None:
+    """±2 µm against a failed 500 µm: the steady values keep most of the height."""
+    history([*STEADY, 500.0], watched)
+    period = period_asked_for({"from": "2026-03-01", "to": "2026-04-30"})
+    page = control_page(system, watched.procedure, period)
+    *steady, failed = page.pictures[0].signs
+    assert failed.shape == "triangle"
+    assert failed.y == min(sign.y for sign in page.pictures[0].signs)
+    heights = [sign.y for sign in steady]
+    assert max(heights) - min(heights) > 20
+    assert any("accepted up to an error of 38.0 µm" in one for one in page.said)
+
+
 def test_the_limit_of_a_form_has_no_lower_side(system, watched, history) -> None:
-    history(STEADY, watched)
+    history([9 * value for value in STEADY], watched)
     period = period_asked_for({"from": "2026-03-01", "to": "2026-04-30"})
     procedure = watched.procedure
 

@@ -28,7 +28,7 @@ from lab.metrology.charts import IndividualsChart
 
 #: Beyond so many times the control limits a check's own limit is said, not drawn: it
 #: would press the values into one line.
-LIMIT_DRAWN_WITHIN: Final = 4.0
+LIMIT_DRAWN_WITHIN: Final = 2.5
 RUNS: Final = frozenset(WatchedRule) - {WatchedRule.EWMA, WatchedRule.RANGE}
 #: Upper limit, centre and lower limit of one chart; None where it has none.
 Bounds = tuple[float | None, float | None, float | None]
@@ -102,6 +102,7 @@ class Drawing:
             levels=levels,
             marks=self.marks,
             least=least,
+            bounds=_bounds(lines, levels),
         )
 
     def _individuals(self) -> Plot:
@@ -202,14 +203,7 @@ class Drawing:
     def _limit_lines(self) -> list[Line]:
         """Return what the checks themselves are accepted by, where it can be seen."""
         limits = self._acceptance_um()
-        widths = [
-            max(abs(one.individuals.upper), abs(one.individuals.lower))
-            for one in self.control.phases
-            if one.individuals is not None
-        ]
-        values = [abs(value) for value in self.control.series.errors_um]
-        room = LIMIT_DRAWN_WITHIN * max([*widths, *values], default=0.0)
-        if not limits or max(limits.values()) > room:
+        if not limits or not self._is_drawn(limits):
             return []
         sides = [limits]
         if not self.control.series.is_form:
@@ -228,9 +222,49 @@ class Drawing:
             for side in sides
         ]
 
+    def limit_said(self) -> str:
+        """Say up to which error a check is accepted, where that is not drawn."""
+        limits = self._acceptance_um()
+        if not limits or self._is_drawn(limits):
+            return ""
+        least = min(limits.values())
+        return (
+            f"Every reading is accepted up to an error of {least:.1f} µm, which lies "
+            "beyond the first picture."
+        )
+
+    def _is_drawn(self, limits: Mapping[int, float]) -> bool:
+        """Tell whether the limit lies near enough to the values to be drawn."""
+        series = self.control.series
+        reached = [
+            max(abs(one.individuals.upper), abs(one.individuals.lower))
+            for one in self.control.phases
+            if one.individuals is not None
+        ]
+        reached += [
+            abs(value.error_um)
+            for check, value in zip(series.checks, series.values, strict=True)
+            if check.passed
+        ]
+        return max(limits.values()) <= LIMIT_DRAWN_WITHIN * max(reached, default=0.0)
+
     def _acceptance_um(self) -> dict[int, float]:
         series = self.control.series
         return {
             index: series.values[index].accepted_um
             for index in range(series.shown_from, len(series.checks))
         }
+
+
+def _bounds(
+    lines: Sequence[Line], levels: Sequence[Level]
+) -> tuple[float, float] | None:
+    """Return what a picture reaches from and to; failed checks don't stretch it."""
+    values = [one.value for one in levels]
+    values += [
+        point.value
+        for line in lines
+        for point in line.points
+        if point.shape is not Shape.TRIANGLE
+    ]
+    return (min(values), max(values)) if values else None

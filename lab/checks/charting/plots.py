@@ -15,7 +15,7 @@ from lab.common.charts import Period, Picture, laid_out
 LEGEND: Final = (
     "Dot: a check that passed. Triangle: one that failed. Square: a watched rule "
     "fired. Ring: one of those that the limits stand on. B: a break. C: a calibration "
-    "that began to count."
+    "that began to count. A failed check beyond the picture stands at its edge."
 )
 
 
@@ -68,7 +68,7 @@ def control_page(
             for one in reversed(control.fired)
             if one.index >= series.shown_from
         ],
-        said=_said(control),
+        said=[*_said(control), *filter(None, [draw.limit_said()])],
     )
 
 

@@ -37,8 +37,8 @@ class ThermometerField(forms.ModelChoiceField):  # type: ignore[type-arg] # not 
     def label_from_instance(self, device: Any) -> str:
         calibration = current_calibration(device, clock.now())
         if calibration is None:
-            return f"{device} (no current calibration)"
-        return f"{device} (calibrated to {calibration.due_on:%Y-%m-%d})"
+            return f"{device.tag}, no current calibration"
+        return f"{device.tag}, calibrated to {calibration.due_on:%Y-%m-%d}"
 
 
 class CheckForm(forms.Form):

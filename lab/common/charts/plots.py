@@ -94,7 +94,11 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """A chart over time in words and numbers, nothing of it placed yet."""
+    """A chart over time in words and numbers, nothing of it placed yet.
+
+    Its height follows what it shows, or ``bounds`` where a few wild values would press
+    all others into a line; values beyond them stand at the edge.
+    """
 
     title: str
     description: str
@@ -106,6 +110,7 @@ class Plot:
     marks: Sequence[Mark] = ()
     bands: Sequence[Band] = ()
     least: float | None = None
+    bounds: tuple[float, float] | None = None
     width: float = 720.0
     height: float = 240.0
 
@@ -153,7 +158,8 @@ class _Scale:
         return LEFT + EDGE + share * (self.right - LEFT - 2 * EDGE)
 
     def y(self, value: float) -> float:
-        share = (value - self.lowest) / (self.highest - self.lowest)
+        within = min(max(value, self.lowest), self.highest)
+        share = (within - self.lowest) / (self.highest - self.lowest)
         return self.bottom - share * (self.bottom - TOP)
 
     @property
@@ -162,10 +168,7 @@ class _Scale:
 
 
 def _scale_of(plot: Plot) -> _Scale:
-    shown = [_shown(line, plot) for line in plot.lines]
-    values = [point.value for line in shown for point in line.points]
-    values += [one.value for one in plot.levels]
-    values = [value for value in values if math.isfinite(value)]
+    values = list(plot.bounds or _values(plot))
     lowest, highest = min(values, default=0.0), max(values, default=1.0)
     air = AIR * (highest - lowest) or abs(highest) * AIR or 1.0
     bottom = lowest - air if plot.least is None else min(plot.least, lowest)
@@ -177,6 +180,13 @@ def _scale_of(plot: Plot) -> _Scale:
         right=plot.width - RIGHT,
         bottom=plot.height - BOTTOM,
     )
+
+
+def _values(plot: Plot) -> list[float]:
+    shown = [_shown(line, plot) for line in plot.lines]
+    values = [point.value for line in shown for point in line.points]
+    values += [one.value for one in plot.levels]
+    return [value for value in values if math.isfinite(value)]
 
 
 def _shown(line: Line, plot: Plot) -> Line:
