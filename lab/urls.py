@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from lab.board.views import home
 from lab.common.views import healthz
+from lab.environment.api import api as readings_api
 
 urlpatterns = [
     path("", home, name="home"),
@@ -12,6 +13,7 @@ urlpatterns = [
     path("parts/", include("lab.parts.urls")),
     path("devices/", include("lab.equipment.urls")),
     path("rooms/", include("lab.environment.urls")),
+    path("api/v1/", readings_api.urls),
     path("checks/", include("lab.checks.urls")),
     path("jobs/", include("lab.jobs.urls")),
     path("", include("lab.board.urls")),

@@ -6,7 +6,14 @@ from django.db.models import QuerySet
 from django.http import Http404
 
 from lab.accounts.models import User
-from lab.environment.models import Excursion, SpotReading
+from lab.environment.models import (
+    Excursion,
+    LoggerToken,
+    ReadingImport,
+    SpotReading,
+)
+from lab.environment.sensors import SENSORS
+from lab.equipment.models import Device
 from lab.laboratory.models import Room
 
 
@@ -35,4 +42,33 @@ def get_excursion_for(user: User, pk: int) -> Excursion:
     found = rows.select_related("room__site", "sensor").first()
     if found is None:
         raise Http404("There is no such excursion.")
+    return found
+
+
+def imports_for(user: User) -> QuerySet[ReadingImport]:
+    rows = ReadingImport.objects.select_related("file", "source", "uploaded_by")
+    return rows if user.may("environment.see") else rows.none()
+
+
+def get_import_for(user: User, pk: int) -> ReadingImport:
+    found = imports_for(user).filter(pk=pk).first()
+    if found is None:
+        raise Http404("There is no such import.")
+    return found
+
+
+def sensors_for(user: User) -> QuerySet[Device]:
+    rows = Device.objects.filter(kind__in=SENSORS)
+    return rows if user.may("environment.see") else rows.none()
+
+
+def tokens_for(user: User) -> QuerySet[LoggerToken]:
+    rows = LoggerToken.objects.select_related("sensor", "created_by")
+    return rows if user.may("loggers.connect") else rows.none()
+
+
+def get_token_for(user: User, pk: int) -> LoggerToken:
+    found = tokens_for(user).filter(pk=pk).first()
+    if found is None:
+        raise Http404("There is no such key.")
     return found

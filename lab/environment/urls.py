@@ -1,11 +1,12 @@
 """Addresses of the rooms' air."""
 
-from django.urls import path
+from django.urls import include, path
 
 from lab.environment.views import air, rooms
 
 app_name = "environment"
 urlpatterns = [
+    path("", include("lab.environment.urls_readings")),
     path("", rooms.rooms, name="rooms"),
     path("<int:pk>/", rooms.room, name="room"),
     path("<int:pk>/tile/", air.tile, name="tile"),

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import QuerySet
+
+from lab.common import clock
 from lab.environment.models import SensorPlacement
 from lab.equipment.models import Device
 from lab.laboratory.models import Room
@@ -26,6 +29,14 @@ def stays_of(sensor: Device) -> list[Stay]:
     """Return where a sensor has stood, the earliest first."""
     rows = SensorPlacement.objects.filter(sensor=sensor)
     return _stays(rows.select_related("room__site", "sensor"))
+
+
+def present_stays(sensors: QuerySet[Device]) -> list[tuple[Device, Stay | None]]:
+    """Return sensors with where each stands now; None if it was never placed."""
+    rows = SensorPlacement.objects.filter(sensor__in=sensors, since__lte=clock.now())
+    stays = _stays(rows.select_related("room__site", "sensor"))
+    latest = {stay.sensor.pk: stay for stay in stays}  # the last of each counts
+    return [(sensor, latest.get(sensor.pk)) for sensor in sensors]
 
 
 def sensors_in(room: Room, start: datetime, end: datetime) -> list[Stay]:

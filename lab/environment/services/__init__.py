@@ -15,6 +15,7 @@ from lab.environment.services.spot import (
     correct_spot_reading,
     record_spot_reading,
 )
+from lab.environment.services.tokens import issue_token, revoke_token
 
 __all__ = [
     "acknowledge_excursion",
@@ -22,8 +23,10 @@ __all__ = [
     "cancel_import",
     "confirm_import",
     "correct_spot_reading",
+    "issue_token",
     "look_through",
     "place_sensor",
     "record_spot_reading",
+    "revoke_token",
     "store_readings",
 ]
