@@ -76,16 +76,17 @@ class Blockers:
         if len(self.corners) == 0 or len(starts_mm) == 0:
             return np.zeros(len(starts_mm), dtype=bool)
         ahead = ends_mm - starts_mm
-        lengths = np.linalg.norm(ahead, axis=1)
-        ahead = ahead / np.where(lengths > 0.0, lengths, 1.0)[:, np.newaxis]
         if self.scene is not None:
+            # Directions as long as the lines: the farthest that counts is then 1.
             found = self.scene.run(
                 (starts_mm - self.origin_mm).astype(np.float32),
                 ahead.astype(np.float32),
-                dists=lengths.astype(np.float32),
+                dists=np.ones(len(ahead), dtype=np.float32),
                 query="OCCLUDED",
             )
             return np.asarray(found != NOTHING)
+        lengths = np.linalg.norm(ahead, axis=1)
+        ahead = ahead / np.where(lengths > 0.0, lengths, 1.0)[:, np.newaxis]
         hits = self._walk(starts_mm - self.origin_mm, ahead, lengths)
         return np.asarray(hits.triangles != NOTHING)
 
