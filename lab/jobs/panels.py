@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
+from django.db.models import Prefetch
+
 from lab.accounts.models import User
 from lab.checks.models import MeasuringSystem
 from lab.common import clock
 from lab.common.panels import Panel
-from lab.jobs.models import Job, MeasuringSession, SessionEvent
+from lab.jobs.models import Job, MeasuringSession, ScaleTestBar, SessionEvent
 from lab.jobs.readiness import readiness
 from lab.jobs.selectors import (
     agreement_in_force,
@@ -98,7 +100,10 @@ class ShownSession:
 
 def sessions(user: User, job: Job) -> Panel:
     rows = job.sessions.select_related("system", "room", "started_by")
-    rows = rows.prefetch_related("items").order_by("first_at", "pk")
+    bars = ScaleTestBar.objects.select_related("calibrated_value__calibration__device")
+    rows = rows.prefetch_related("items", Prefetch("scale_tests__bars", bars)).order_by(
+        "first_at", "pk"
+    )
     shown = [ShownSession(session, events_in_force(session)) for session in rows]
     context = {
         "job": job,

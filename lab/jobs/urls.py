@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from lab.jobs.views import holds, items, jobs, sessions
+from lab.jobs.views import holds, items, jobs, scale, sessions
 
 app_name = "jobs"
 urlpatterns = [
@@ -16,6 +16,7 @@ urlpatterns = [
     path("items/<int:pk>/receive/", items.receive, name="receive"),
     path("items/<int:pk>/body/", items.body, name="body"),
     path("items/<int:pk>/return/", items.return_item, name="return"),
+    path("sessions/<int:pk>/scale/", scale.record, name="scale"),
     path("sessions/<int:pk>/pause/", sessions.pause, name="pause"),
     path("sessions/<int:pk>/resume/", sessions.resume, name="resume"),
     path("sessions/<int:pk>/end/", sessions.end, name="end"),

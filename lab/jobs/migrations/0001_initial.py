@@ -775,4 +775,140 @@ class Migration(migrations.Migration):
                 "constraints": [],
             },
         ),
+        migrations.CreateModel(
+            name="ScaleTest",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "session",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="scale_tests",
+                        to="jobs.measuringsession",
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                (
+                    "thermometer",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.device",
+                    ),
+                ),
+                ("scale_error", models.FloatField()),
+                ("u_scale", models.FloatField()),
+                ("is_significant", models.BooleanField()),
+                (
+                    "is_consistent",
+                    models.BooleanField(help_text="Empty for a single bar.", null=True),
+                ),
+                ("longest_bar_mm", models.FloatField()),
+                (
+                    "words",
+                    models.TextField(
+                        help_text="The outcome in sentences, as it was shown."
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["-at", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="ScaleTestBar",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "test",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="bars",
+                        to="jobs.scaletest",
+                    ),
+                ),
+                (
+                    "calibrated_value",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="equipment.calibratedvalue",
+                    ),
+                ),
+                ("reading_text", models.CharField(max_length=40)),
+                ("reading_unit", models.CharField(max_length=12)),
+                (
+                    "reading_mm",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                ("reading_u_text", models.CharField(max_length=40)),
+                ("reading_u_unit", models.CharField(max_length=12)),
+                (
+                    "reading_u_mm",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                ("temperature_text", models.CharField(max_length=40)),
+                ("temperature_unit", models.CharField(max_length=12)),
+                (
+                    "temperature_degc",
+                    models.DecimalField(
+                        decimal_places=9, editable=False, max_digits=20
+                    ),
+                ),
+                (
+                    "scale_error",
+                    models.FloatField(help_text="Of this bar alone: m − 1."),
+                ),
+                ("weight", models.FloatField()),
+            ],
+            options={
+                "ordering": ["test", "pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("test", "calibrated_value"), name="scale_test_bar_once"
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
     ]

@@ -4,6 +4,7 @@ from lab.jobs.models.agreements import Agreement
 from lab.jobs.models.holds import Hold, HoldClearance
 from lab.jobs.models.items import ItemBody, ItemReceipt, ItemReturn, JobItem
 from lab.jobs.models.jobs import TRANSITIONS, Job, JobState
+from lab.jobs.models.scale import ScaleTest, ScaleTestBar
 from lab.jobs.models.sessions import (
     MeasuringSession,
     PartTemperature,
@@ -23,5 +24,7 @@ __all__ = [
     "JobState",
     "MeasuringSession",
     "PartTemperature",
+    "ScaleTest",
+    "ScaleTestBar",
     "SessionEvent",
 ]

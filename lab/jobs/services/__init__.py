@@ -5,6 +5,7 @@ from lab.jobs.services.bodies import BodyEntry, record_item_body
 from lab.jobs.services.holds import clear_hold, clear_holds, raise_hold
 from lab.jobs.services.items import receive_item, record_part_temperature, return_item
 from lab.jobs.services.jobs import book_job, cancel_job, move_job
+from lab.jobs.services.scale import BarReading, record_scale_test
 from lab.jobs.services.sessions import (
     correct_event,
     end_session,
@@ -14,6 +15,7 @@ from lab.jobs.services.sessions import (
 )
 
 __all__ = [
+    "BarReading",
     "BodyEntry",
     "book_job",
     "cancel_job",
@@ -28,6 +30,7 @@ __all__ = [
     "record_agreement",
     "record_item_body",
     "record_part_temperature",
+    "record_scale_test",
     "resume_session",
     "return_item",
     "start_session",
