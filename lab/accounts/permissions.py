@@ -248,6 +248,7 @@ PAGES: Final[dict[str, str]] = {
     "certificates:withdraw": "certificates.withdraw",
     # board
     "board:job": "jobs.see",
+    "board:device": "equipment.see",
     "board:air": "environment.see",
     # accounts
     "accounts:login": ANYONE,

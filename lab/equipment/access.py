@@ -6,7 +6,14 @@ from django.db.models import QuerySet
 from django.http import Http404
 
 from lab.accounts.models import User
-from lab.equipment.models import Calibration, CertificateFile, Device, StandIn
+from lab.equipment.models import (
+    Attachment,
+    Calibration,
+    CertificateFile,
+    Device,
+    MaintenanceTask,
+    StandIn,
+)
 
 
 def devices_for(user: User) -> QuerySet[Device]:
@@ -44,3 +51,21 @@ def get_stand_in_for(user: User, device: Device, pk: int) -> StandIn:
     if found is None:
         raise Http404("There is no such stand-in.")
     return found
+
+
+def get_task_for(user: User, device: Device, pk: int) -> MaintenanceTask:
+    rows = MaintenanceTask.objects.filter(pk=pk, device=device)
+    found = rows.filter(device__in=devices_for(user)).select_related("device").first()
+    if found is None:
+        raise Http404("There is no such maintenance.")
+    return found
+
+
+def get_attachment_for(user: User, device: Device, pk: int) -> Attachment:
+    """Return a photo or document; what was taken off is the audit's, not the page's."""
+    rows = Attachment.objects.filter(pk=pk, device=device, removed_at=None)
+    found = rows.filter(device__in=devices_for(user))
+    one = found.select_related("device", "file").first()
+    if one is None:
+        raise Http404("There is no such file of this device.")
+    return one

@@ -15,6 +15,7 @@ from lab.equipment.models import (
     CalibratedValue,
     Calibration,
     Device,
+    DeviceEvent,
     DeviceStatus,
     Dispatch,
     StandIn,
@@ -104,6 +105,13 @@ def is_in_service(device: Device) -> bool:
         return False
     status = status_of(device)
     return status is None or status.status != DeviceStatus.Status.OUT_OF_SERVICE
+
+
+def events_of(device: Device) -> QuerySet[DeviceEvent]:
+    """Return a device's log, newest first."""
+    return device.events.select_related(
+        "recorded_by", "task", "room_before", "room_after"
+    )
 
 
 def dispatch_of(device: Device) -> Dispatch | None:

@@ -18,6 +18,13 @@ from lab.equipment.forms.calibrations import (
     ReadCalibrationForm,
 )
 from lab.equipment.forms.devices import DeviceForm, NewDeviceForm, StatusForm
+from lab.equipment.forms.upkeep import (
+    DocumentForm,
+    EventForm,
+    LabelsForm,
+    MaintenanceForm,
+    PhotoForm,
+)
 
 __all__ = [
     "ACCEPT",
@@ -27,8 +34,13 @@ __all__ = [
     "DecisionForm",
     "DeviceForm",
     "DispatchForm",
+    "DocumentForm",
+    "EventForm",
     "IntervalRuleForm",
+    "LabelsForm",
+    "MaintenanceForm",
     "NewDeviceForm",
+    "PhotoForm",
     "ProviderForm",
     "ReadCalibrationForm",
     "RequirementForm",

@@ -38,6 +38,7 @@ class Migration(migrations.Migration):
                             ("scale bar", "Scale bar"),
                             ("ball bar", "Ball bar"),
                             ("sphere", "Sphere"),
+                            ("step artefact", "Step artefact"),
                             ("flat", "Flat artefact"),
                             ("contact thermometer", "Contact thermometer"),
                             ("logger", "Temperature and humidity logger"),
@@ -135,9 +136,13 @@ class Migration(migrations.Migration):
                         max_length=20,
                     ),
                 ),
+                ("reason", models.TextField()),
                 (
-                    "reason",
-                    models.TextField(help_text="Why, and with a restriction, which."),
+                    "restriction",
+                    models.TextField(
+                        blank=True,
+                        help_text="What it may not be used for, or up to which limit.",
+                    ),
                 ),
                 ("at", models.DateTimeField(default=lab.common.clock.now)),
                 (
@@ -158,8 +163,17 @@ class Migration(migrations.Migration):
                 "abstract": False,
                 "base_manager_name": "objects",
                 "default_manager_name": "objects",
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("status", "restricted"),
+                            ("restriction", ""),
+                            _connector="XOR",
+                        ),
+                        name="only_restricted_has_a_restriction",
+                    )
+                ],
                 "indexes": [],
-                "constraints": [],
             },
         ),
         migrations.CreateModel(
@@ -661,6 +675,68 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="Attachment",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="attachments",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("photo", "Photo"), ("document", "Document")],
+                        max_length=10,
+                    ),
+                ),
+                (
+                    "file",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="common.storedfile",
+                    ),
+                ),
+                ("title", models.CharField(max_length=120)),
+                (
+                    "added_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "added_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+                ("removed_at", models.DateTimeField(null=True)),
+            ],
+            options={
+                "ordering": ["device", "pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("removed_at", None)),
+                        fields=("device", "file"),
+                        name="device_file_once",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
             name="Provider",
             fields=[
                 (
@@ -848,6 +924,155 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="MaintenanceTask",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="maintenance_tasks",
+                        to="equipment.device",
+                    ),
+                ),
+                ("title", models.CharField(max_length=80)),
+                ("instructions", models.TextField(blank=True)),
+                (
+                    "every_days",
+                    models.PositiveSmallIntegerField(
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(3660),
+                        ]
+                    ),
+                ),
+                ("first_due_on", models.DateField()),
+                ("is_ended", models.BooleanField(default=False)),
+                (
+                    "created_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["device", "title", "pk"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("every_days__gte", 1), ("every_days__lte", 3660)
+                        ),
+                        name="maintenance_comes_round",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="DeviceEvent",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "device",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="events",
+                        to="equipment.device",
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("maintenance", "Maintenance"),
+                            ("adjustment", "Adjustment"),
+                            ("repair", "Repair"),
+                            ("modification", "Modification"),
+                            ("firmware", "Firmware or software changed"),
+                            ("damage", "Knock, fall or damage"),
+                            ("malfunction", "Malfunction"),
+                            ("move", "Moved to another room"),
+                            ("transport", "Transport"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                ("at", models.DateTimeField()),
+                ("note", models.TextField()),
+                (
+                    "task",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="done",
+                        to="equipment.maintenancetask",
+                    ),
+                ),
+                ("firmware_before", models.CharField(blank=True, max_length=60)),
+                ("firmware_after", models.CharField(blank=True, max_length=60)),
+                (
+                    "room_before",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="laboratory.room",
+                    ),
+                ),
+                (
+                    "room_after",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="laboratory.room",
+                    ),
+                ),
+                (
+                    "may_measure_differently",
+                    models.BooleanField(
+                        help_text="Whether it breaks the chain of checks of systems with the device."
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["device", "-at", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [
+                    models.Index(fields=["device", "at"], name="device_event_by_time")
+                ],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
             name="IntervalRule",
             fields=[
                 (
@@ -868,6 +1093,7 @@ class Migration(migrations.Migration):
                             ("scale bar", "Scale bar"),
                             ("ball bar", "Ball bar"),
                             ("sphere", "Sphere"),
+                            ("step artefact", "Step artefact"),
                             ("flat", "Flat artefact"),
                             ("contact thermometer", "Contact thermometer"),
                             ("logger", "Temperature and humidity logger"),
@@ -928,6 +1154,108 @@ class Migration(migrations.Migration):
                             ("longest_months__gte", models.F("months")),
                         ),
                         name="interval_months_in_order",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="CalendarFeed",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="calendar_feeds",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                (
+                    "made_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+                ("revoked_at", models.DateTimeField(null=True)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("revoked_at", None)),
+                        fields=("person",),
+                        name="one_open_feed_a_person",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="DigestChoice",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "person",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="due_digest_choice",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                ("is_wanted", models.BooleanField()),
+            ],
+            options={
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="DueDigest",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="due_digests",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                ("week", models.DateField(help_text="Its Monday.")),
+                (
+                    "wanted_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+                ("claimed_at", models.DateTimeField(null=True)),
+                ("sent_at", models.DateTimeField(null=True)),
+            ],
+            options={
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("person", "week"), name="one_digest_a_week"
                     )
                 ],
                 "indexes": [],

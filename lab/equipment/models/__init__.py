@@ -29,8 +29,8 @@ from lab.equipment.models.reminders import CalendarFeed, DigestChoice, DueDigest
 __all__ = [
     "ALWAYS_BREAKING",
     "ARTEFACTS",
-    "Attachment",
     "CALIBRATED",
+    "Attachment",
     "CalendarFeed",
     "CalibratedValue",
     "Calibration",

@@ -137,10 +137,22 @@ def set_status(
         device,
         actor=acting_user,
         reason=made.reason,
-        after={"status": status, "at": at},
+        after={"status": status, "restriction": made.restriction, "at": at},
     )
     enqueue("lapses.judge_device", device.pk)
     return made
+
+
+def _restriction(status: str, said: str) -> str:
+    if status == DeviceStatus.Status.RESTRICTED:
+        return refuse_placeholder(said, "restriction")
+    if said.strip():
+        raise NotAcceptable(
+            "A restriction goes with the status “restricted” only. Choose that status, "
+            "or leave this empty.",
+            field="restriction",
+        )
+    return ""
 
 
 #: Words that stand in the register's own addresses, where a tag would.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -15,14 +13,15 @@ from lab.common.forms import accepted
 from lab.common.pages import FORM_METHODS, done, form_page, posted
 from lab.equipment import services
 from lab.equipment.access import devices_for, get_device_for
+from lab.equipment.due import planned_for
 from lab.equipment.forms import DeviceForm, NewDeviceForm, StatusForm
 from lab.equipment.models import Device, DeviceKind
-from lab.equipment.selectors import calibrations_in_force, due_until, standings
+from lab.equipment.selectors import calibrations_in_force, events_of, standings
 from lab.laboratory.selectors import home_zone
 
 DETAIL = "equipment:detail"
-#: How far the list of due days looks ahead.
-DUE_AHEAD = timedelta(days=90)
+#: So many lines of a device's log are shown; the record of changes has them all.
+LOGGED = 100
 
 
 @require_safe
@@ -39,13 +38,6 @@ def devices(request: Request) -> HttpResponse:
 
 
 @require_safe
-def due(request: Request) -> HttpResponse:
-    today = clock.today(home_zone())
-    context = {"standings": due_until(today + DUE_AHEAD), "until": today + DUE_AHEAD}
-    return render(request, "equipment/due.html", context)
-
-
-@require_safe
 def device(request: Request, tag: str) -> HttpResponse:
     found = get_device_for(request.user, tag)
     context = {
@@ -53,6 +45,10 @@ def device(request: Request, tag: str) -> HttpResponse:
         "device": found,
         "calibrations": calibrations_in_force(found).select_related("acceptance"),
         "statuses": found.statuses.select_related("recorded_by"),
+        "events": events_of(found)[:LOGGED],
+        "planned": planned_for(found),
+        "today": clock.today(home_zone()),
+        "attachments": found.attachments.filter(removed_at=None).select_related("file"),
         "may_change": request.user.may("equipment.change"),
         "may_calibrate": request.user.may("calibrations.record"),
     }
