@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import dataclass
 from typing import Any, Final
 
+from django.core.files import File
 from django.db.models import QuerySet
 
 from lab.accounts.models import User
+from lab.certificates.documents.signing import Signer, signature_of
 from lab.certificates.models import Certificate
 from lab.certificates.selectors import (
     SHAPES,
@@ -16,6 +20,7 @@ from lab.certificates.selectors import (
     standing_of,
     with_standing,
 )
+from lab.common.files.store import read_file
 from lab.jobs.models import Job
 
 #: How many certificates one page lists; a job's own page has all of that job's.
@@ -41,12 +46,44 @@ class Told:
         return SHAPES[self.standing]
 
 
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """What is told of a file that equals a stored document, byte for byte."""
+
+    told: Told
+    #: "good", "bad", or "" where the document says nothing of a signature.
+    signature: str
+
+
 def told_of(code: str) -> Told | None:
     """Return what is told of the certificate with a code; None if none has it."""
     rows = with_standing(Certificate.objects.filter(authenticity_code=code))
     found = rows.defer("snapshot_text").first()
+    return None if found is None else _told(found)
+
+
+def compared(file: File[bytes]) -> Compared | None:
+    """Return what is told of a file from outside; None if no document equals it.
+
+    Only its hash is taken: nothing in it is read. The signature that is looked at is
+    that of the stored document, which is the same file.
+    """
+    digest = hashlib.sha256()
+    for chunk in file.chunks():
+        digest.update(chunk)
+    rows = with_standing(
+        Certificate.objects.filter(document__file__sha256=digest.hexdigest())
+    )
+    found = rows.select_related("document__file").first()
     if found is None:
         return None
+    named = json.loads(found.snapshot_text).get("issue", {}).get("signature")
+    stored = read_file(found.document.file)
+    signature = signature_of(stored, Signer(**named) if named else None)
+    return Compared(_told(found), signature)
+
+
+def _told(found: Certificate) -> Told:
     standing = standing_of(found)
     return Told(found.number, standing, _others(found, standing))
 

@@ -7,6 +7,7 @@ from lab.portal.views import clients, strangers
 app_name = "portal"
 urlpatterns = [
     path("c/", strangers.ask, name="ask"),
+    path("c/file/", strangers.compare, name="compare"),
     path("c/<str:code>/", strangers.authentic, name="authentic"),
     path("portal/", clients.home, name="home"),
     path("portal/jobs/<str:number>/", clients.job, name="job"),

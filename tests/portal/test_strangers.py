@@ -5,12 +5,21 @@ from __future__ import annotations
 import re
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import call_command
 from django.test import Client
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lab.certificates.documents.rendering import render_certificate
+from lab.certificates.models import Document
 from lab.certificates.snapshot.issue import new_code
+from lab.common.files.models import StoredFile
+from lab.common.files.store import read_file
+from lab.common.models import AuditEntry
 from lab.portal.codes import code_in
+from tests import chain
+from tests.portal.conftest import PDF
 
 pytestmark = pytest.mark.django_db
 CODE = "K3TZQ7MWB2XJ5HDA6RNEVY4CLP"
@@ -175,3 +184,75 @@ def test_every_code_that_is_made_is_read_back() -> None:
 def test_any_text_is_a_code_or_none(said: str) -> None:
     code = code_in(said)
     assert code == "" or code_in(code) == code
+
+
+# --- The file itself ----------------------------------------------------------------
+
+
+def compare(content: bytes, name: str = "any.pdf") -> tuple[int, str]:
+    answer = Client().post("/c/file/", {"document": SimpleUploadedFile(name, content)})
+    main = answer.content.decode().partition("<main")[2]
+    return answer.status_code, " ".join(re.sub(r"<[^>]+>", " ", main).split())
+
+
+@pytest.fixture
+def signed_document(lab, settings, tmp_path) -> bytes:
+    settings.SIGNING_PASSPHRASE = "seven wet oars"
+    path = tmp_path / "lab.p12"
+    call_command("make-signing-key", str(path), holder="Saltmarsh Dimensional")
+    settings.SIGNING_KEY = str(path)
+    made = chain.certificate(lab, deviations="None at all.")
+    render_certificate(made.pk)
+    return read_file(Document.objects.get(certificate=made).file)
+
+
+def test_a_document_as_issued_is_known_and_its_signature_looked_at(
+    signed_document,
+) -> None:
+    status, words = compare(signed_document)
+    assert status == 200
+    assert "authentic and current" in words
+    assert "byte for byte" in words
+    assert "signature is good" in words
+
+
+def test_a_document_changed_by_one_byte_is_not(signed_document) -> None:
+    changed = bytearray(signed_document)
+    changed[len(changed) // 2] ^= 1
+    status, words = compare(bytes(changed))
+    assert status == 404
+    assert "no document of ours" in words
+    assert "authentic and current" not in words
+
+
+def test_an_unsigned_document_says_nothing_of_a_signature(certify, withdraw) -> None:
+    made = certify()
+    withdraw(made)
+    status, words = compare(PDF)
+    assert status == 200
+    assert "withdrawn: do not rely on it" in words
+    assert "byte for byte" in words
+    assert "signature" not in words
+
+
+def test_a_file_that_is_compared_is_not_kept(certify) -> None:
+    certify()
+    before = StoredFile.objects.count(), AuditEntry.objects.count()
+    for content in (b"", b"MZ\x90 nothing of ours", b"%PDF-1.7 not ours"):
+        status, _ = compare(content)
+        assert status == 404
+    assert (StoredFile.objects.count(), AuditEntry.objects.count()) == before
+
+
+def test_comparing_without_a_file_leads_back_to_the_question() -> None:
+    assert Client().post("/c/file/").url == "/c/"
+    assert Client().get("/c/file/").status_code == 405
+
+
+def test_a_file_that_is_too_large_is_refused_by_its_length(settings) -> None:
+    settings.UPLOAD_LIMITS = settings.UPLOAD_LIMITS | {"other": 10}
+    answer = Client().post(
+        "/c/file/",
+        {"document": SimpleUploadedFile("a.pdf", b"x" * 2_000_000)},
+    )
+    assert answer.status_code == 413
