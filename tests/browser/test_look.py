@@ -25,6 +25,8 @@ PAGES = (
     "/checks/",
     "/checks/systems/1/",
     "/checks/systems/1/record/CP-01/",
+    "/checks/systems/2/charts/CP-03/",
+    "/checks/systems/2/record/CP-03/",
     "/checks/1/",
     "/rooms/",
     "/rooms/1/",
@@ -49,6 +51,7 @@ FORMS = (
     "/checks/procedures/",
     "/checks/procedures/CP-01/",
     "/checks/systems/1/break/",
+    "/checks/warnings/1/",
     "/laboratory/methods/MP-01/",
     "/laboratory/rules/1/",
 )
