@@ -18,6 +18,7 @@ urlpatterns = [
     path("jobs/", include("lab.jobs.urls")),
     path("", include("lab.board.urls")),
     path("results/", include("lab.inspections.urls")),
+    path("lapses/", include("lab.lapses.urls")),
     path("certificates/", include("lab.certificates.urls")),
     path("", include("lab.portal.urls")),
     path("record/", include("lab.common.urls")),

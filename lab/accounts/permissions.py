@@ -236,6 +236,8 @@ PAGES: Final[dict[str, str]] = {
     "portal:home": "portal.see",
     "portal:job": "portal.see",
     "portal:certificate": "portal.see",
+    # lapses
+    "lapses:conditions": "holds.clear",
     # certificates
     "certificates:list": "certificates.see",
     "certificates:detail": "certificates.see",

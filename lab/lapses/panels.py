@@ -16,5 +16,10 @@ def findings(user: User, job: Job) -> Panel | None:
     judgements = list(rows.select_related("session__system").order_by("session"))
     if not judgements:
         return None
-    context = {"judgements": judgements, "findings": findings_of(job), "State": State}
+    context = {
+        "judgements": judgements,
+        "findings": findings_of(job),
+        "State": State,
+        "may_clear": user.may("holds.clear"),
+    }
     return Panel("Checks around the sessions", "lapses/panels/findings.html", context)

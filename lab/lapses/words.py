@@ -41,11 +41,21 @@ def reason_of(finding: Finding) -> str:
         f"{about}.",
         FindingName.LAPSED: f"The check ran out before it was closed: {about}.",
         FindingName.AUTHORISATION: f"{about} for the whole of it.",
-        FindingName.CONDITIONS: f"The room was out of its limits: {about}.",
+        FindingName.CONDITIONS: _air(finding),
         FindingName.UNCLOSED: f"{about} lies between the measuring and its next check.",
     }
     said = sentences.get(finding.name, f"Found on {about}.")
     return f"{said}{_next_check(finding)}"
+
+
+def _air(finding: Finding) -> str:
+    """Say which limit of the air was passed, or that nothing was read."""
+    kind = finding.cause.key.rpartition(":")[2]
+    if kind == Excursion.Kind.GAP:
+        return "Readings of the room are missing for longer than allowed."
+    names = dict(Excursion.Kind.choices)
+    about = str(names.get(kind, "the air")).lower()
+    return f"The room was outside its limits while it was measured: {about}."
 
 
 def _next_check(finding: Finding) -> str:

@@ -19,7 +19,7 @@ from lab.environment.selectors import conditions
 from lab.environment.summaries import RoomSummary
 from lab.equipment.models import Calibration, Device
 from lab.equipment.selectors import current_calibration
-from lab.jobs.climate import summary_of
+from lab.jobs.climate import loggers_of, summary_of
 from lab.jobs.models import Job, JobItem, MeasuringSession
 from lab.jobs.selectors import events_in_force, part_temperatures, segments
 from lab.lapses.facts import chain_of, procedures_at
@@ -101,7 +101,9 @@ def traceability(
     """Return the standards and instruments of every session's chain (R24)."""
     used: dict[tuple[int, int], tuple[Device, Calibration | None, list[str]]] = {}
     for session in sessions:
-        for device in chain_of(session, procedures_at(session)):
+        chain = chain_of(session, procedures_at(session))
+        loggers = [one for one in loggers_of(session) if one not in chain]
+        for device in [*chain, *loggers]:
             calibration = current_calibration(device, session.first_at)
             key = (device.pk, calibration.pk if calibration else 0)
             used.setdefault(key, (device, calibration, []))[2].append(

@@ -13,9 +13,118 @@ class Migration(migrations.Migration):
         ("checks", "0001_initial"),
         ("equipment", "0001_initial"),
         ("jobs", "0001_initial"),
+        ("parts", "0001_initial"),
     ]
 
     operations = [
+        migrations.CreateModel(
+            name="ConditionsAssessment",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "session",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="assessments",
+                        to="jobs.measuringsession",
+                    ),
+                ),
+                (
+                    "outcome",
+                    models.CharField(
+                        choices=[
+                            ("stand", "The results stand"),
+                            ("not used", "The results are not used; measure anew"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("reason", models.TextField()),
+                ("reference_degc", models.FloatField()),
+                ("deviation_k", models.FloatField()),
+                ("u_k", models.FloatField()),
+                (
+                    "basis",
+                    models.TextField(
+                        help_text="What the bound rests on, as it was shown."
+                    ),
+                ),
+                (
+                    "assessed_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "recorded_at",
+                    models.DateTimeField(default=lab.common.clock.now, editable=False),
+                ),
+            ],
+            options={
+                "ordering": ["session", "-pk"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "indexes": [],
+                "constraints": [],
+            },
+        ),
+        migrations.CreateModel(
+            name="AssessedCharacteristic",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "assessment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="effects",
+                        to="lapses.conditionsassessment",
+                    ),
+                ),
+                (
+                    "characteristic",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="parts.characteristic",
+                    ),
+                ),
+                ("shift_um", models.FloatField()),
+                ("expanded_u_um", models.FloatField()),
+                ("tolerance_um", models.FloatField(null=True)),
+            ],
+            options={
+                "ordering": ["assessment", "characteristic__position"],
+                "abstract": False,
+                "base_manager_name": "objects",
+                "default_manager_name": "objects",
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("assessment", "characteristic"),
+                        name="assessed_characteristic_once",
+                    )
+                ],
+                "indexes": [],
+            },
+        ),
         migrations.CreateModel(
             name="Judgement",
             fields=[

@@ -1,5 +1,6 @@
 """Every write about lapses: judging, what was found out later, decisions."""
 
+from lab.lapses.services.assessments import assess_conditions
 from lab.lapses.services.judging import (
     judge_device,
     judge_finding,
@@ -17,6 +18,7 @@ from lab.lapses.services.later import (
 from lab.lapses.services.tasks import decide_task, raise_tasks
 
 __all__ = [
+    "assess_conditions",
     "decide_task",
     "judge_device",
     "judge_finding",

@@ -8,6 +8,11 @@ defaults.
 
 from __future__ import annotations
 
+from lab.metrology.thermal.assessing import (
+    ConditionEffect,
+    condition_effect,
+    deviation_in_gap,
+)
 from lab.metrology.thermal.bars import (
     Bar,
     Scale,
@@ -49,6 +54,7 @@ __all__ = [
     "AppliedCorrection",
     "Bar",
     "CoefficientSpread",
+    "ConditionEffect",
     "DifferentProcessingStates",
     "Expansion",
     "Material",
@@ -62,6 +68,8 @@ __all__ = [
     "UnknownProcessingState",
     "coefficient_spread",
     "coefficients_over",
+    "condition_effect",
+    "deviation_in_gap",
     "imported_length",
     "length_at_reference",
     "length_at_temperature",

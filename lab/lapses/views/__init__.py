@@ -1,0 +1,1 @@
+"""Pages about what was found on sessions."""
