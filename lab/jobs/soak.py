@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from typing import Final
 
 from lab.environment.air import AirNow, air_now
+from lab.jobs.contact import U_CONTACT_K
 from lab.jobs.models import Job, JobItem, PartTemperature
 from lab.jobs.selectors import agreement_in_force
 from lab.jobs.services.bodies import BodyEntry
@@ -24,9 +25,6 @@ from lab.parts.models import Characteristic
 #: The share of the tolerance that the expanded uncertainty (k = 2) of the temperature
 #: may take (common practice, no source).
 SHARE_OF_TOLERANCE: Final = 0.1
-#: Standard uncertainty of a contact reading: thermometer and contact together (common
-#: practice, no source).
-U_CONTACT_K: Final = 0.1
 #: After so long a part is read again while it is measured (common practice, no source).
 READ_AGAIN: Final = timedelta(hours=1)
 #: Readings count so long, and those of one round lie no further apart than this

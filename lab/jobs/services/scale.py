@@ -12,9 +12,9 @@ from lab.common.errors import NotAcceptable
 from lab.common.services import service
 from lab.equipment.models import ARTEFACTS, CalibratedValue, Device, DeviceKind
 from lab.equipment.selectors import current_calibration
+from lab.jobs.contact import U_CONTACT_K
 from lab.jobs.models import MeasuringSession, ScaleTest, ScaleTestBar
 from lab.jobs.services.holds import raise_hold
-from lab.jobs.soak import U_CONTACT_K
 from lab.metrology.errors import MetrologyError
 from lab.metrology.thermal import (
     Bar,
