@@ -45,6 +45,8 @@ def parse_xml(blob: bytes) -> Any:
     try:
         root = etree.fromstring(blob, _parser())
     except (etree.XMLSyntaxError, ValueError) as fault:
+        if getattr(fault, "code", None) == etree.ErrorTypes.ERR_NO_MEMORY:
+            raise MemoryError from None  # the sandbox says what that means
         raise BadXml(_told(fault), field="file") from None
     tree = root.getroottree()
     if tree.docinfo.internalDTD is not None:
