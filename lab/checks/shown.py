@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.urls import reverse
 from django.utils import timezone
 
 from lab.checks.models import ArtefactCheck, Break, CheckProcedure, CheckReading
@@ -111,12 +110,11 @@ def trend(
 
 def _share(check: ArtefactCheck) -> Point:
     said = f"{_day(check.ended_at)}: {percent(check.worst_share)} of the limit"
-    address = reverse("checks:detail", args=[check.pk])
     value = check.worst_share * 100
     if check.passed:
-        return Point(check.ended_at, value, Shape.DOT, title=said, url=address)
+        return Point(check.ended_at, value, Shape.DOT, title=said)
     failed = f"{said}, failed"
-    return Point(check.ended_at, value, Shape.TRIANGLE, Tone.BAD, failed, address)
+    return Point(check.ended_at, value, Shape.TRIANGLE, Tone.BAD, failed)
 
 
 def _day(instant: datetime) -> str:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Final
 
-from django.urls import reverse
 from django.utils import timezone
 
 from lab.checks.charting.control import Control, PhaseChart, said_um
@@ -167,7 +166,6 @@ class Drawing:
             shape,
             tone,
             f"{moment(check.ended_at)}: {said_um(value)}{rules}",
-            reverse("checks:detail", args=[check.pk]),
         )
 
     def _sign(self, index: int, *, is_fired: bool) -> tuple[Shape, Tone]:

@@ -45,14 +45,13 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """A sign at a place, with what it says and, where there is more, its address."""
+    """A sign at a place, with what it says."""
 
     x: float
     y: float
     shape: Shape
     tone: Tone = Tone.INK
     title: str = ""
-    url: str = ""
 
     @property
     def corners(self) -> Sequence[Place]:

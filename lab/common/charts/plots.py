@@ -40,7 +40,6 @@ class Point:
     shape: Shape | None = None
     tone: Tone = Tone.INK
     title: str = ""
-    url: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,7 +247,6 @@ def _signs(line: Line, scale: _Scale) -> list[Sign]:
             point.shape,
             point.tone,
             point.title,
-            point.url,
         )
         for point in line.points
         if point.shape is not None
