@@ -15,9 +15,9 @@ from lab.environment.finding import longest_step
 from lab.environment.models import AirQuantity
 from lab.environment.selectors.corrected import series_in
 from lab.jobs.climate import limits_of, measured_windows
+from lab.jobs.contact import U_CONTACT_K
 from lab.jobs.models import MeasuringSession, PartTemperature
 from lab.jobs.selectors import agreement_in_force
-from lab.jobs.soak import U_CONTACT_K
 from lab.lapses.models import Finding
 from lab.metrology.bracketing import FindingName
 from lab.metrology.environment import Readings

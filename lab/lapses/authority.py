@@ -110,7 +110,7 @@ def _who_said(sessions: Iterable[int]) -> dict[int, int]:
         "pk", "supersedes", "supersedes__said_by"
     )
     for pk, earlier, person in corrected:
-        said[pk] = said.get(earlier, person)
+        said[pk] = said.get(earlier or 0, person)
     return said
 
 

@@ -19,3 +19,8 @@ def number_in(key: str) -> int | None:
     """Return the number that a name ends with, or None."""
     number = key.rpartition(":")[2]
     return int(number) if number.isdecimal() else None
+
+
+def cause_key(session: int, name: str, cause: str, procedure: str) -> str:
+    """Return what identifies a finding on its session, and its hold on the job."""
+    return ";".join([name, cause, *filter(None, [procedure]), f"session:{session}"])

@@ -12,6 +12,7 @@ from django.db.models import (
     Q,
     QuerySet,
     Subquery,
+    Value,
 )
 from django.db.models.functions import Coalesce
 
@@ -97,7 +98,7 @@ def _with_next_check(rows: QuerySet[Finding]) -> QuerySet[Finding]:
     ).order_by("started_at", "verdict", "pk")
     return rows.annotate(
         next_verdict=Coalesce(
-            Subquery(checks.values("verdict")[:1], output_field=CharField()), ""
+            Subquery(checks.values("verdict")[:1], output_field=CharField()), Value("")
         )
     )
 

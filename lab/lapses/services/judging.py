@@ -23,7 +23,7 @@ from lab.equipment.models import Device
 from lab.jobs.models import MeasuringSession
 from lab.jobs.services import raise_hold
 from lab.lapses.facts import facts_of
-from lab.lapses.keys import number_in
+from lab.lapses.keys import cause_key, number_in
 from lab.lapses.models import Bookmark, Finding, Judgement, LaterFinding
 from lab.lapses.reach import new_checks, sessions_between, touched_sessions
 from lab.lapses.selectors import (
@@ -180,9 +180,9 @@ def _write_findings(
 
 
 def _cause_key(session: MeasuringSession, finding: bracketing.Finding) -> str:
-    """Return what identifies a finding on its session, and its hold on the job."""
-    parts = [finding.name.value, finding.cause.key, finding.procedure]
-    return ";".join([*filter(None, parts), f"session:{session.pk}"])
+    return cause_key(
+        session.pk, finding.name.value, finding.cause.key, finding.procedure
+    )
 
 
 def _advance(bookmark: Bookmark) -> None:
