@@ -11,7 +11,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from lab.environment.logs.layout import Channel, Layout
@@ -108,20 +108,9 @@ def guess(
     notes += _header_notes(layout, first)
     channels, more_notes = _channels(layout, columns, sensors)
     return Guess(
-        layout=_with(layout, channels),
+        layout=replace(layout, channels=channels),
         rows=tuple(tuple(row) for row in rows[first : first + SHOWN]),
         notes=tuple(notes + more_notes),
-    )
-
-
-def _with(layout: Layout, channels: tuple[Channel, ...]) -> Layout:
-    return Layout(
-        **{
-            name: getattr(layout, name)
-            for name in Layout.__slots__
-            if name != "channels"
-        },
-        channels=channels,
     )
 
 
