@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import functools
 import io
 import json
 import subprocess
@@ -45,6 +46,11 @@ def key(settings, tmp_path: Path) -> Path:
     return path
 
 
+@functools.cache
+def unsigned() -> bytes:
+    return document_of(EXAMPLE.read_text())
+
+
 def complaints(pdf: bytes) -> list[str]:
     report = checker.validate_pdf_bytes(pdf, profile="3b")
     return [f"{one.rule_id}: {one.message}" for one in report.failures]
@@ -71,8 +77,7 @@ def test_the_document_is_pdf_a(paper: str) -> None:
 
 
 def test_what_is_drawn_stays_as_it_was() -> None:
-    text = EXAMPLE.read_text()
-    assert words_of(document_of(text)) == words_of(render(text))
+    assert words_of(unsigned()) == words_of(render(EXAMPLE.read_text()))
 
 
 def test_two_processes_make_the_same_document() -> None:
@@ -98,11 +103,12 @@ def test_two_processes_make_the_same_document() -> None:
 
 
 def test_the_results_are_inside_as_a_table() -> None:
-    pdf = PdfReader(io.BytesIO(document_of(EXAMPLE.read_text())))
+    pdf = PdfReader(io.BytesIO(unsigned()))
     assert set(pdf.attachments) == {
         "SD-2026-0042-results.csv",
         "SD-2026-0042-content.json",
         "SD-2026-0042-dcc.xml",
+        "SD-2026-0042-results.qif",
     }
     (table,) = pdf.attachments["SD-2026-0042-results.csv"]
     rows = list(csv.DictReader(io.StringIO(table.decode("utf-8-sig"))))
@@ -128,7 +134,7 @@ def test_a_text_that_a_spreadsheet_would_run_is_disarmed() -> None:
 
 
 def test_a_signed_document_is_good_until_a_byte_is_changed(key: Path) -> None:
-    whole = signed(document_of(EXAMPLE.read_text()), signer())
+    whole = signed(unsigned(), signer())
     assert trustworthy(whole)
     assert complaints(whole) == []
     place = whole.index(b"/Pages") + 1
@@ -137,7 +143,7 @@ def test_a_signed_document_is_good_until_a_byte_is_changed(key: Path) -> None:
 
 
 def test_an_edit_added_behind_the_signature_shows(key: Path) -> None:
-    whole = signed(document_of(EXAMPLE.read_text()), signer())
+    whole = signed(unsigned(), signer())
     writer = IncrementalPdfFileWriter(io.BytesIO(whole))
     writer.root["/Pages"]["/Kids"][0]["/Rotate"] = NumberObject(180)
     writer.update_container(writer.root["/Pages"]["/Kids"][0])

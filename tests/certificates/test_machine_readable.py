@@ -1,4 +1,4 @@
-"""The certificate for machines: valid to its schema, and the same as on paper."""
+"""The certificate for machines: valid to its schemas, and the same as on paper."""
 
 from __future__ import annotations
 
@@ -13,10 +13,15 @@ from lxml import etree
 from pypdf import PdfReader
 
 from lab.certificates.documents.dcc import certificate_xml
+from lab.certificates.documents.qif import results_qif
 from lab.certificates.documents.rendering import document_of
 from tests.certificates.drawn import EXAMPLE, example
 
-SPACES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
+SPACES = {
+    "dcc": "https://ptb.de/dcc",
+    "si": "https://ptb.de/si",
+    "q": "http://qifstandards.org/xsd/qif3",
+}
 
 
 def found(xml: bytes, path: str) -> list[Any]:
@@ -36,23 +41,35 @@ MEASURED = (
 class Offline(etree.Resolver):
     """Answers every import of a schema from the folder of schemas."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
+    def __init__(self, *folders: Path) -> None:
+        self.folders = folders
 
     def resolve(self, url: str, _id: Any, context: Any) -> Any:
-        for place in (self.folder / "3.3.0", self.folder / "common"):
-            path = place / url.rsplit("/", 1)[-1]
+        for folder in self.folders:
+            path = folder / url.rsplit("/", 1)[-1]
             if path.exists():
                 return self.resolve_filename(str(path), context)
         raise AssertionError(f"{url} is not among the schemas.")
 
 
+def schema_in(*folders: Path, name: str) -> etree.XMLSchema:
+    parser = etree.XMLParser()
+    parser.resolvers.add(Offline(*folders))
+    return etree.XMLSchema(etree.parse(str(folders[0] / name), parser))
+
+
 @pytest.fixture
 def schema(shared_data) -> etree.XMLSchema:
     folder = shared_data("dcc/xsd")
-    parser = etree.XMLParser()
-    parser.resolvers.add(Offline(folder))
-    return etree.XMLSchema(etree.parse(str(folder / "3.3.0" / "dcc.xsd"), parser))
+    return schema_in(folder / "3.3.0", folder / "common", name="dcc.xsd")
+
+
+@pytest.fixture
+def qif_schema(shared_data) -> etree.XMLSchema:
+    folder = shared_data("qif/xsd")
+    return schema_in(
+        folder / "QIFApplications", folder / "QIFLibrary", name="QIFDocument.xsd"
+    )
 
 
 def _replacement(snapshot: dict[str, Any]) -> None:
@@ -136,3 +153,50 @@ def test_it_is_inside_the_document() -> None:
     pdf = PdfReader(io.BytesIO(document_of(EXAMPLE.read_text())))
     (inside,) = pdf.attachments["SD-2026-0042-dcc.xml"]
     assert inside == certificate_xml(example())
+
+
+# --- QIF ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "change", [dict.copy, _no_verdicts], ids=["whole", "no verdicts"]
+)
+def test_the_results_are_valid_to_the_schema_of_qif(qif_schema, change) -> None:
+    snapshot = example()
+    change(snapshot)
+    qif_schema.assertValid(etree.fromstring(results_qif(snapshot)))
+
+
+def test_qif_says_what_the_paper_says() -> None:
+    snapshot = example()
+    qif = results_qif(snapshot)
+    rows = [row for group in snapshot["results"] for row in group["rows"]]
+    values = found(qif, "//q:CharacteristicMeasurements/*/q:Value")
+    assert [Decimal(one.text) for one in values] == [
+        Decimal(row["value"].replace("−", "-")) for row in rows
+    ]
+    assert [Decimal(one.get("combinedUncertainty")) for one in values] == [
+        Decimal(row["expanded_u"]) / Decimal(row["coverage_factor"]) for row in rows
+    ]
+    statuses = found(qif, "//q:CharacteristicStatusEnum/text()")
+    assert statuses.count("PASS") == 9
+    assert statuses.count("INDETERMINATE") == 5
+    serials = found(qif, "//q:SerialNumber/text()")
+    assert serials == ["RR-HA-0417", "RR-HA-0418"]
+
+
+def test_each_characteristic_stands_in_qif_once_with_its_limits() -> None:
+    qif = results_qif(example())
+    names = found(qif, "//q:CharacteristicItems/*/q:Name/text()")
+    assert len(names) == len(set(names)) == len(example()["results"][0]["rows"])
+    first = found(qif, "//q:CharacteristicDefinitions/*[1]/q:Tolerance/*/text()")
+    assert first == ["1000.100", "999.900", "true"]
+
+
+def test_without_a_number_there_is_no_qif() -> None:
+    snapshot = example()
+    for group in snapshot["results"]:
+        for row in group["rows"]:
+            row["value"] = ""
+    assert results_qif(snapshot) is None
+    assert certificate_xml(snapshot) is None

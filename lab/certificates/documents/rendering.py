@@ -7,6 +7,7 @@ from typing import Any
 
 from lab.certificates.documents.archive import Attachment, archived
 from lab.certificates.documents.dcc import certificate_xml
+from lab.certificates.documents.qif import results_qif
 from lab.certificates.documents.results_csv import results_csv
 from lab.certificates.documents.signing import Signer, signed
 from lab.certificates.models import Certificate, Document
@@ -59,17 +60,19 @@ def document_of(snapshot_text: str) -> bytes:
 
 
 def _machine_readable(snapshot: dict[str, Any]) -> list[Attachment]:
-    content = certificate_xml(snapshot)
-    if content is None:
-        return []
+    number = snapshot["issue"]["number"]
+    made = [
+        (
+            f"{number}-dcc.xml",
+            "The certificate as DCC 3.3.0",
+            certificate_xml(snapshot),
+        ),
+        (f"{number}-results.qif", "The results as QIF 3.0", results_qif(snapshot)),
+    ]
     return [
-        Attachment(
-            name=f"{snapshot['issue']['number']}-dcc.xml",
-            description="Digital calibration certificate, DCC 3.3.0",
-            mime_type="application/xml",
-            content=content,
-            relationship="Alternative",
-        )
+        Attachment(name, words, "application/xml", content, "Alternative")
+        for name, words, content in made
+        if content is not None
     ]
 
 
