@@ -107,6 +107,16 @@ def is_in_service(device: Device) -> bool:
     return status is None or status.status != DeviceStatus.Status.OUT_OF_SERVICE
 
 
+def restrictions_of(devices: Iterable[Device]) -> list[str]:
+    """Return what some devices may not be used for, each with its tag, once each."""
+    found: dict[str, None] = {}
+    for device in devices:
+        status = status_of(device)
+        if status is not None and status.restriction:
+            found[f"{device.tag}, {status.restriction}"] = None
+    return list(found)
+
+
 def events_of(device: Device) -> QuerySet[DeviceEvent]:
     """Return a device's log, newest first."""
     return device.events.select_related(

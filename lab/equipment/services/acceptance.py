@@ -160,4 +160,5 @@ def _decide(
         },
     )
     enqueue("lapses.judge_device", calibration.device_id)
+    enqueue("jobs.device_calibrated", calibration.device_id)
     return made

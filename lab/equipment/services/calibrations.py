@@ -104,6 +104,7 @@ def record_calibration(
         },
     )
     enqueue("lapses.judge_device", device.pk)
+    enqueue("jobs.device_calibrated", device.pk)
     return made
 
 

@@ -107,6 +107,7 @@ def send_out(
         },
     )
     enqueue("lapses.judge_device", device.pk)
+    enqueue("jobs.device_calibrated", device.pk)
     return made
 
 

@@ -16,6 +16,7 @@ from lab.common.errors import NotAcceptable, NotAllowed, WrongState
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
 from lab.common.work import enqueue
+from lab.equipment.selectors import is_in_service
 from lab.jobs.models import (
     Job,
     JobItem,
@@ -60,7 +61,7 @@ def start_session(
         If there is no item, one is not here, or the time lies in the future.
     WrongState
         If there is no contract review, the job is on hold or in no state for it, or
-        the system measures elsewhere.
+        the system measures elsewhere or has a device that is out of service.
     """
     clock.require_not_future(at)
     lock_systems([system])
@@ -117,9 +118,11 @@ def resume_session(
     NotAllowed
         If the person is not authorised to measure by the agreed method.
     NotAcceptable, WrongState
-        If the time doesn't follow the last event's, or the session is not paused.
+        If the time doesn't follow the last event's, the session is not paused, or a
+        device of the system is out of service.
     """
     _require_authorised(session.job, acting_user, at)
+    _require_in_service(session.system)
     return _add_event(session, Kind.RESUME, at, "", acting_user)
 
 
@@ -197,12 +200,23 @@ def _require_startable(
         raise WrongState(f"{job.number} is on hold: {hold.title}. Clear that first.")
     if not system.in_use:
         raise WrongState(f"{system.name} is not in use.")
+    _require_in_service(system)
     running = system.sessions.filter(state=State.RUNNING).select_related("job").first()
     if running is not None:
         raise WrongState(
             f"{system.name} measures {running.job.number} already. Pause or end that "
             "session first."
         )
+
+
+def _require_in_service(system: MeasuringSystem) -> None:
+    """Refuse a system with a device that is out of service or away for calibration."""
+    for device in (system.tracker, system.scanner):
+        if not is_in_service(device):
+            raise WrongState(
+                f"{device.tag} of {system.name} is out of service or away. Choose "
+                "another system, or put the device back first."
+            )
 
 
 def _require_authorised(job: Job, person: User, at: datetime) -> None:
