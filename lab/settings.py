@@ -47,6 +47,7 @@ LAB_APPS = [
     "lab.inspections",
     "lab.lapses",
     "lab.certificates",
+    "lab.evidence",
     "lab.portal",
     "lab.board",
 ]

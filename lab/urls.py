@@ -20,6 +20,7 @@ urlpatterns = [
     path("results/", include("lab.inspections.urls")),
     path("lapses/", include("lab.lapses.urls")),
     path("certificates/", include("lab.certificates.urls")),
+    path("", include("lab.evidence.urls")),
     path("", include("lab.portal.urls")),
     path("record/", include("lab.common.urls")),
     path("people/", include("lab.accounts.urls")),

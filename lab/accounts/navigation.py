@@ -40,6 +40,7 @@ NAVIGATION: Final = (
     Entry("Devices", "equipment:list"),
     Entry("Parts", "parts:list"),
     Entry("Certificates", "certificates:list"),
+    Entry("Cases", "evidence:list"),
     Entry("Customers", "customers:list"),
     Entry("Laboratory", "laboratory:overview"),
     Entry("People", "accounts:people"),

@@ -10,13 +10,14 @@ from django.db.models import Count
 from lab.accounts.models import User
 from lab.certificates.models import Draft
 from lab.checks.models import MeasuringSystem
-from lab.checks.selectors import standing
+from lab.checks.selectors import standings
 from lab.common import clock
 from lab.common.work.selectors import failed_items
 from lab.environment.tiles import tiles_of
 from lab.equipment.selectors import due_until
+from lab.evidence.panels import waiting_cases
 from lab.jobs.models import Hold, Job, JobState, MeasuringSession
-from lab.jobs.selectors import jobs_like
+from lab.jobs.selectors import forgotten_sessions, jobs_like
 from lab.laboratory.models import Room
 from lab.laboratory.selectors import home_zone
 
@@ -36,19 +37,20 @@ def front_page_of(user: User) -> dict[str, Any]:
     now = clock.now()
     under_way = Job.objects.filter(state__in=UNDER_WAY)
     running = MeasuringSession.objects.exclude(state=MeasuringSession.State.ENDED)
+    systems = list(MeasuringSystem.objects.filter(in_use=True))
+    by_system = standings(systems, now)
     return {
         "counts": _counts(),
         "jobs": jobs_like(under_way, "", "")[:SHOWN],
         "running": running.select_related("job", "system", "started_by"),
-        "systems": [
-            (system, standing(system, now))
-            for system in MeasuringSystem.objects.filter(in_use=True)
-        ],
+        "forgotten": {one.pk for one in forgotten_sessions()},
+        "systems": [(system, by_system[system.pk]) for system in systems],
         "due": due_until(now.astimezone(home_zone()).date() + DUE_AHEAD),
         "holds": Hold.objects.filter(clearance=None)
         .select_related("job")
         .order_by("-pk")[:SHOWN],
         "drafts": _drafts_for(user),
+        "cases": waiting_cases(user),
         "rooms": tiles_of(Room.objects.filter(in_use=True), now),
         "failed": failed_items()[:SHOWN] if user.may("work.see") else [],
     }

@@ -15,6 +15,7 @@ from lab.board.selectors import front_page_of
 from lab.certificates import panels as certificate_panels
 from lab.common import audit
 from lab.common.panels import Panel
+from lab.evidence import panels as case_panels
 from lab.inspections import panels as result_panels
 from lab.jobs import panels as job_panels
 from lab.jobs.access import get_job_for
@@ -31,6 +32,7 @@ JOB_PANELS: Final[tuple[Callable[[User, Job], Panel | None], ...]] = (
     job_panels.soak,
     job_panels.sessions,
     lapse_panels.findings,
+    case_panels.cases,
     result_panels.results,
     certificate_panels.drafts,
     certificate_panels.certificates,

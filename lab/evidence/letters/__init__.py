@@ -1,0 +1,1 @@
+"""Letters to customers: their content, as text, and on paper."""
