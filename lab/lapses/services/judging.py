@@ -18,6 +18,7 @@ from lab.checks.models import (
 from lab.common import audit, clock
 from lab.common.actors import PROGRAM, Actor
 from lab.common.services import service
+from lab.common.work import enqueue
 from lab.environment.models import SpotReading
 from lab.equipment.models import Device
 from lab.jobs.models import MeasuringSession
@@ -166,7 +167,7 @@ def _write_findings(
             reason=reason,
             acting_user=PROGRAM,
         )
-        Finding.objects.create(
+        made = Finding.objects.create(
             session=session,
             name=finding.name.value,
             cause=finding.cause.key[:80],
@@ -177,6 +178,8 @@ def _write_findings(
             window_until=finding.end,
             hold=hold,
         )
+        if finding.name is bracketing.FindingName.SUSPECT:
+            enqueue("evidence.open_case", made.pk)
 
 
 def _cause_key(session: MeasuringSession, finding: bracketing.Finding) -> str:
