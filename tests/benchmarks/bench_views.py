@@ -13,12 +13,14 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Callable
 
 import numpy as np
 
 from lab.metrology.meshes import Mesh, make_mesh
 from lab.metrology.views import (
     Requirement,
+    TargetPlan,
     advise_targets,
     find_sites,
     poses_looking_at,
@@ -56,7 +58,7 @@ def ball(side: int) -> Mesh:
     return make_mesh(500.0 * bumps * corners, np.vstack(triangles))
 
 
-def best_of(times: int, run) -> float:  # type: ignore[no-untyped-def]
+def best_of(times: int, run: Callable[[], object]) -> float:
     """Return the shortest of several runs, seconds."""
     taken = []
     for _ in range(times):
@@ -103,7 +105,7 @@ def cradle_seconds(tiny: bool) -> float:
     """Return how long the cradle's proven optimum takes."""
     made = cradle(sites=120, ring=12) if tiny else cradle()
 
-    def plan(requirement: Requirement):  # type: ignore[no-untyped-def]
+    def plan(requirement: Requirement) -> TargetPlan:
         return advise_targets(
             made.none, made.sites, made.poses, TRACKER, made.seen_none, made.seen.seen,
             made.corners_mm, requirement, spacing_mm=60.0, share_between_poses=False,

@@ -11,6 +11,7 @@ from lab.metrology.errors import BadShape, Degenerate, NotFinite, OutOfDomain, T
 from lab.metrology.frames import (
     Bar,
     Exposures,
+    Frame,
     NetworkTooLarge,
     Noise,
     NotConnected,
@@ -170,7 +171,7 @@ def test_a_variance_factor_above_one_inflates_and_one_below_never_shrinks(
 ) -> None:
     seen = scene.exposures(even_noise(0.02), seed=5)
 
-    def frame_with(stated_mm: float):  # type: ignore[no-untyped-def]
+    def frame_with(stated_mm: float) -> Frame:
         covariances = np.tile(stated_mm**2 * np.eye(3), (len(seen), 1, 1))
         return solve_frame(
             make_exposures(
