@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Final
 
-from django.urls import reverse
 
 from lab.common import clock
 from lab.common.charts import Picture, Shape, Tone
@@ -97,7 +96,6 @@ def _checks(leaning: Leaning, rows: dict[int, int], scale: _Scale) -> list[Sign]
             else (Shape.DOT if one.passed else Shape.TRIANGLE),
             Tone.QUIET if one.is_void else (Tone.GOOD if one.passed else Tone.BAD),
             f"Check {one.pk}, {local(one.ended_at)}: {one.word}",
-            reverse("checks:detail", args=[one.pk]),
         )
         for one in leaning.checks
     ]
