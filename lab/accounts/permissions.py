@@ -238,6 +238,8 @@ PAGES: Final[dict[str, str]] = {
     "portal:certificate": "portal.see",
     # lapses
     "lapses:conditions": "holds.clear",
+    "lapses:find": "suspicions.record",
+    "lapses:clear": "holds.clear",
     # certificates
     "certificates:list": "certificates.see",
     "certificates:detail": "certificates.see",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 
 from django.db.models import Prefetch
 
@@ -14,6 +13,7 @@ from lab.common.panels import Panel
 from lab.jobs.models import Job, MeasuringSession, ScaleTestBar, SessionEvent
 from lab.jobs.readiness import readiness
 from lab.jobs.selectors import (
+    IDLE,
     agreement_in_force,
     events_in_force,
     items_here,
@@ -22,9 +22,6 @@ from lab.jobs.selectors import (
 )
 from lab.jobs.soak import standing_of
 from lab.jobs.soak_pictures import ShownSoak
-
-#: A running session asks after so long without an event (lapse rules).
-IDLE = timedelta(minutes=30)
 
 
 def ready(user: User, job: Job) -> Panel | None:

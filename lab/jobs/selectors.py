@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from lab.common import clock
 from lab.equipment.models import Device
 from lab.jobs.models import (
     Agreement,
@@ -82,6 +84,17 @@ def events_in_force(session: MeasuringSession) -> list[SessionEvent]:
     return sorted(rows, key=lambda event: (event.at, event.pk))
 
 
+#: A running session asks after so long without an event (lapse rules).
+IDLE = timedelta(minutes=30)
+
+
+def forgotten_sessions() -> QuerySet[MeasuringSession]:
+    """Return the running sessions of which nothing was said for half an hour."""
+    return MeasuringSession.objects.filter(
+        state=MeasuringSession.State.RUNNING, last_at__lt=clock.now() - IDLE
+    )
+
+
 def segments(session: MeasuringSession) -> tuple[bracketing.Segment, ...]:
     """Return the stretches in which a session measured; the last may still run."""
     found: list[bracketing.Segment] = []
@@ -105,7 +118,9 @@ def thermometers_of(session: MeasuringSession) -> QuerySet[Device]:
 
 def part_temperatures(job: Job) -> QuerySet[PartTemperature]:
     rows = PartTemperature.objects.filter(item__job=job, superseded_by=None)
-    return rows.select_related("item", "thermometer", "recorded_by").order_by("at", "pk")
+    return rows.select_related("item", "thermometer", "recorded_by").order_by(
+        "at", "pk"
+    )
 
 
 def claimed_u(method: MethodRevision, one: Characteristic) -> Decimal | None:

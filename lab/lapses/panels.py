@@ -6,8 +6,7 @@ from lab.accounts.models import User
 from lab.common.panels import Panel
 from lab.jobs.models import Job
 from lab.lapses.models import Judgement
-from lab.lapses.selectors import findings_of
-from lab.metrology.bracketing import State
+from lab.lapses.selectors import WITH_NEXT_CHECK, findings_of
 
 
 def findings(user: User, job: Job) -> Panel | None:
@@ -16,10 +15,13 @@ def findings(user: User, job: Job) -> Panel | None:
     judgements = list(rows.select_related("session__system").order_by("session"))
     if not judgements:
         return None
+    found = list(findings_of(job))
+    for one in found:
+        one.shows_next = one.name in WITH_NEXT_CHECK  # type: ignore[attr-defined]
     context = {
         "judgements": judgements,
-        "findings": findings_of(job),
-        "State": State,
+        "findings": found,
+        "any_open": any(not hasattr(one.hold, "clearance") for one in found),
         "may_clear": user.may("holds.clear"),
     }
     return Panel("Checks around the sessions", "lapses/panels/findings.html", context)

@@ -72,6 +72,7 @@ def grant_authorisation(
         after=described(authorisation, *told)
         | {"evidence_sha256": evidence_file.sha256 if evidence_file else None},
     )
+    enqueue("lapses.judge_person", person.pk)
     return authorisation
 
 
