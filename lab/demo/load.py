@@ -19,9 +19,11 @@ from lab.demo.calibrations import plan_dispatch
 from lab.demo.customers import open_accounts
 from lab.demo.laboratory import ZONE, set_up
 from lab.demo.people import hire
+from lab.demo.readings import fill_readings
 from lab.demo.register import fill_register
 from lab.demo.spheres import plan_spheres
 from lab.demo.spring import Spring, tuesday_in_april
+from lab.demo.upkeep import plan_upkeep
 from lab.demo.world import World, moment
 from lab.demo.year import plan_year
 
@@ -44,9 +46,11 @@ def load(stdout: OutputWrapper) -> None:
         work_off()
     dice = Random(SEED)  # noqa: S311 - the same year in every demo, no secrets
     world = World(staff, house, register, accounts, first_day, last_day, dice)
+    fill_readings(world)
     plan_year(world)
     Spring(world, tuesday_in_april(first_day, last_day)).plan()
     plan_dispatch(world)
+    plan_upkeep(world)
     plan_spheres(world)
     world.live()
     audit.seal_all()

@@ -35,7 +35,6 @@ CODE: Final = 25 * mm
 #: Blank modules that a reader needs around the code (ISO/IEC 18004; from memory).
 QUIET_ZONE: Final = 4
 TAG_SIZE, SMALLEST = 13.0, 6.0
-LINE_SIZE, LINE_STEP = 6.5, 8.2
 #: Words of a standing with which a device may not be used.
 NOT_FOR_USE: Final = frozenset(
     {
@@ -51,11 +50,9 @@ NOT_FOR_USE: Final = frozenset(
 
 def label_pdf(standing: Standing, today: date) -> bytes:
     """Return one label as a page of its own size."""
-    out = io.BytesIO()
-    canvas = _canvas(out, (WIDTH, HEIGHT), f"Label of {standing.device.tag}")
+    canvas = _canvas((WIDTH, HEIGHT), f"Label of {standing.device.tag}")
     _draw(canvas, standing, today)
-    canvas.save()
-    return out.getvalue()
+    return bytes(canvas.getpdfdata())
 
 
 def sheet_pdf(standings: Sequence[Standing], today: date, *, used: int = 0) -> bytes:
@@ -68,8 +65,7 @@ def sheet_pdf(standings: Sequence[Standing], today: date, *, used: int = 0) -> b
     """
     if not 0 <= used < PER_SHEET or not standings:
         raise ValueError(f"{len(standings)} labels, {used} of {PER_SHEET} places used.")
-    out = io.BytesIO()
-    canvas = _canvas(out, A4, "Labels of devices")
+    canvas = _canvas(A4, "Labels of devices")
     for place, standing in enumerate(standings, start=used):
         if place > used and place % PER_SHEET == 0:
             canvas.showPage()
@@ -78,8 +74,7 @@ def sheet_pdf(standings: Sequence[Standing], today: date, *, used: int = 0) -> b
         canvas.translate(LEFT + column * WIDTH, BOTTOM + (ROWS - 1 - row) * HEIGHT)
         _draw(canvas, standing, today)
         canvas.restoreState()
-    canvas.save()
-    return out.getvalue()
+    return bytes(canvas.getpdfdata())
 
 
 def said_of(standing: Standing, today: date) -> list[str]:
@@ -98,9 +93,9 @@ def said_of(standing: Standing, today: date) -> list[str]:
     return [*lines, f"Printed {today:%Y-%m-%d}"]
 
 
-def _canvas(out: io.BytesIO, size: tuple[float, float], title: str) -> Canvas:
+def _canvas(size: tuple[float, float], title: str) -> Canvas:
     fonts.sheet()
-    canvas = Canvas(out, pagesize=size, invariant=1, pageCompression=1)
+    canvas = Canvas(io.BytesIO(), pagesize=size, invariant=1, pageCompression=1)
     canvas.setTitle(title)
     canvas.setLang("en")
     return canvas
@@ -108,9 +103,8 @@ def _canvas(out: io.BytesIO, size: tuple[float, float], title: str) -> Canvas:
 
 def _draw(canvas: Canvas, standing: Standing, today: date) -> None:
     device = standing.device
-    _draw_code(
-        canvas, settings.SITE_URL + reverse("equipment:detail", args=[device.tag])
-    )
+    page = reverse("equipment:detail", args=[device.tag])
+    _draw_code(canvas, settings.SITE_URL + page)
     left, top = EDGE + CODE + EDGE, HEIGHT - EDGE
     width = WIDTH - left - EDGE
     size = TAG_SIZE
@@ -119,26 +113,26 @@ def _draw(canvas: Canvas, standing: Standing, today: date) -> None:
     canvas.setFillColor(look.INK)
     canvas.setFont(fonts.STRONG, size)
     canvas.drawString(left, top - TAG_SIZE * 0.85, device.tag)
-    place = top - TAG_SIZE - 3
-    lines = [device.name, f"Serial {device.serial}", *said_of(standing, today)]
+    lines = [(one, True) for one in said_of(standing, today)[:-1]]
+    lines += [(device.name, False), (f"Serial {device.serial}", False)]
     if device.laser_class:
-        lines.insert(2, f"Laser class {device.laser_class}")
-    for said, is_strong in ((one, one.isupper() or ":" in one) for one in lines):
-        place = _draw_line(canvas, said, is_strong, (left, place, width))
-        if place < EDGE:
-            break
+        lines.append((f"Laser class {device.laser_class}", False))
+    lines.append((said_of(standing, today)[-1], False))
+    _draw_lines(canvas, lines, (left, top - TAG_SIZE - 2, width))
 
 
-def _draw_line(
-    canvas: Canvas, said: str, is_strong: bool, at: tuple[float, float, float]
-) -> float:
-    """Draw a line, or two where one is too short; return where the next one begins."""
+def _draw_lines(
+    canvas: Canvas, lines: Sequence[tuple[str, bool]], at: tuple[float, float, float]
+) -> None:
+    """Draw lines from the top down, the most needed first, until the label is full."""
     left, top, width = at
-    words = Lines(text(said), look.SMALL_STRONG if is_strong else look.SMALL)
-    _, height = words.wrap(width, HEIGHT)
-    if top - height >= EDGE * 0.5:
-        words.drawOn(canvas, left, top - height)
-    return top - height
+    for said, is_strong in lines:
+        words = Lines(text(said), look.SMALL_STRONG if is_strong else look.SMALL)
+        _, height = words.wrap(width, HEIGHT)
+        if top - height < EDGE / 2:
+            return
+        top -= height
+        words.drawOn(canvas, left, top)
 
 
 def _draw_code(canvas: Canvas, address: str) -> None:
