@@ -1,14 +1,15 @@
-"""A year of the six loggers, and a sunny week in July under the rooflight.
+"""A year of the loggers, and a sunny week in July under the rooflight.
 
 Temperatures follow the seasons, the day and slow weather; the Long Room's afternoon
 sun in that week warms it by more than its limit an hour, the Net Loft hardly notices.
-The newest week of one logger came as a file, with what such files have in them.
+Each room has one logger all year and two more since the June before that July. The
+newest week of one of them came as a file, with what such files have in them.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -30,7 +31,7 @@ from lab.environment.services import (
 )
 from lab.environment.times import us_of
 
-STEP: Final = timedelta(minutes=10)
+STEP_US: Final = 600_000_000
 SEED: Final = 1776
 #: How much of the sun each logger of the Long Room gets, the first below the rooflight.
 IN_THE_SUN: Final = {"LG-1": 1.0, "LG-2": 0.85, "LG-3": 0.7}
@@ -43,21 +44,22 @@ POSITIONS: Final = (
     "Gable wall, 1.8 m up",
 )
 BY_FILE: Final = "LG-6"
-WITH_HUMIDITY: Final = ("LG-1", "LG-4")
+#: Those that stood there from the first day on; lately they read humidity as well.
+ALL_YEAR: Final = ("LG-1", "LG-4")
+HUMID_DAYS: Final = 60
 
 _Values = NDArray[np.float64]
 
 
 def fill_readings(world: World) -> None:
     """Place the loggers and keep their year, one week of one of them by a file."""
-    start, end = moment(world.first_day, 7, 0), moment(world.last_day, 23, 50)
-    times = np.arange(us_of(start), us_of(end), STEP // timedelta(microseconds=1))
+    end = moment(world.last_day, 23, 50)
     hand = world.staff.technicians[0]
     rng = np.random.default_rng(SEED)
-    by_file = times >= us_of(end - timedelta(days=7))
     for (tag, logger), position in zip(
         world.register.loggers.items(), POSITIONS, strict=True
     ):
+        start = moment(world.first_day if tag in ALL_YEAR else joined_on(world), 7, 0)
         with clock.set_to(start):
             place_sensor(
                 sensor=logger,
@@ -66,15 +68,32 @@ def fill_readings(world: World) -> None:
                 position=position,
                 acting_user=hand,
             )
+        times = np.arange(us_of(start), us_of(end), STEP_US)
         with clock.set_to(end):
-            temperatures = temperatures_of(tag, times, rng)
-            kept = ~by_file if tag == BY_FILE else np.ones(len(times), np.bool_)
-            _keep(world, tag, "temperature", times[kept], temperatures[kept])
-            if tag in WITH_HUMIDITY:
-                _keep(world, tag, "humidity", times, humidities_of(times, rng))
-            if tag == BY_FILE:
-                _import(world, times[by_file], temperatures[by_file])
-            work_off()
+            _keep_all(world, tag, times, rng)
+    with clock.set_to(end):
+        work_off()
+
+
+def joined_on(world: World) -> date:
+    """Return the June before the sunny week that the year holds, or its first day."""
+    last = world.last_day
+    is_over = last > date(last.year, 7, SUNNY_DAYS[-1])
+    return max(world.first_day, date(last.year - (not is_over), 6, 1))
+
+
+def _keep_all(
+    world: World, tag: str, times: NDArray[np.int64], rng: np.random.Generator
+) -> None:
+    temperatures = temperatures_of(tag, times, rng)
+    week = int(np.searchsorted(times, times[-1] - 7 * 144 * STEP_US))
+    if tag == BY_FILE:
+        _import(world, times[week:], temperatures[week:])
+        times, temperatures = times[:week], temperatures[:week]
+    _keep(world, tag, "temperature", times, temperatures)
+    if tag in ALL_YEAR:
+        lately = times[-HUMID_DAYS * 144 :]
+        _keep(world, tag, "humidity", lately, humidities_of(lately, rng))
 
 
 def temperatures_of(
