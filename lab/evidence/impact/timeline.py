@@ -5,7 +5,6 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Final
 
-
 from lab.common import clock
 from lab.common.charts import Picture, Shape, Tone
 from lab.common.charts.axes import time_ticks, time_words
