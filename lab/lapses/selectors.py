@@ -174,9 +174,11 @@ def _rooms_of(device: Device) -> QuerySet[SpotReading]:
 def _newest_records_since(device: Device) -> datetime | None:
     """Return from when on a device's newest records can change an answer."""
     found = []
-    newest = device.calibrations.order_by("-pk").first()
-    if newest is not None:
-        found.append(_counts_since(newest))
+    # Recorded last, and decided on last: an older recording may be accepted later.
+    decided = device.calibrations.exclude(acceptance=None).order_by("-acceptance__pk")
+    for newest in (device.calibrations.order_by("-pk").first(), decided.first()):
+        if newest is not None:
+            found.append(_counts_since(newest))
     finding = device.later_findings.order_by("-pk").first()
     if finding is not None:
         found.append(finding.since)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from lab.environment.models import AirQuantity
 from lab.equipment.models import Device
+from lab.equipment.references import sensor_calibration
+from lab.equipment.selectors import current_calibration
 from lab.metrology.environment import SensorCalibration
 
 
@@ -16,6 +19,9 @@ def corrections(
     Readings stay as the sensor gave them; whoever states a temperature puts them
     through ``corrected_readings`` with this. None where no current calibration states
     corrections of that quantity: they are used as given then, and that must be said.
-    Calibrated values are lengths so far, so that it is None of every sensor.
+    Corrections are recorded for temperatures, so that humidity is used as given.
     """
-    return None
+    if quantity != AirQuantity.TEMPERATURE:
+        return None
+    calibration = current_calibration(sensor, at)
+    return None if calibration is None else sensor_calibration(calibration)
