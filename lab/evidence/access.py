@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from django.db.models import QuerySet
+from typing import TypeVar
+
+from django.db.models import Model, QuerySet
 from django.http import Http404
 
 from lab.accounts.models import User
@@ -11,6 +13,8 @@ from lab.checks.models import ArtefactCheck
 from lab.customers.models import Customer
 from lab.evidence.models import Action, Case, Letter
 from lab.lapses.models import SuspicionTask
+
+Row = TypeVar("Row", bound=Model)
 
 
 def cases_for(user: User) -> QuerySet[Case]:
@@ -62,7 +66,7 @@ def get_check_for(user: User, pk: int) -> ArtefactCheck:
     return _found(rows.select_related("system", "procedure__procedure"), "check")
 
 
-def _found(rows: QuerySet, what: str):  # type: ignore[no-untyped-def, type-arg]
+def _found(rows: QuerySet[Row], what: str) -> Row:
     found = rows.first()
     if found is None:
         raise Http404(f"There is no such {what}.")

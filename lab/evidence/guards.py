@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 from lab.accounts.models import User
 from lab.accounts.permissions import Role
 from lab.certificates.selectors import people_who_worked_on
@@ -20,17 +22,21 @@ class NotClosable(WrongState):
     """Something in the case is undone."""
 
 
-def stands_in_for_quality(person: User) -> bool:
-    rows = deputations_in_force(clock.now(), home_zone())
+def stands_in_for_quality(person: User, zone: ZoneInfo | None = None) -> bool:
+    """Tell whether a quality manager named a person to stand in today.
+
+    ``zone``: the laboratory's, where the caller knows it already.
+    """
+    rows = deputations_in_force(clock.now(), zone or home_zone())
     return rows.filter(
         deputy=person, person__role=Role.QUALITY, person__is_active=True
     ).exists()
 
 
-def may_decide(person: User) -> bool:
+def may_decide(person: User, zone: ZoneInfo | None = None) -> bool:
     """Tell whether a person decides about cases: by role, or as a deputy today."""
     return person.role == Role.QUALITY or (
-        person.may("cases.see") and stands_in_for_quality(person)
+        person.may("cases.see") and stands_in_for_quality(person, zone)
     )
 
 

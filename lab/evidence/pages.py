@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from lab.accounts.models import User
 from lab.checks.models import ArtefactCheck
@@ -19,6 +21,8 @@ PASSES = 30
 
 def case_page(user: User, case: Case) -> dict[str, Any]:
     dossier = dossier_of(case)
+    # A page is shown in the laboratory's zone, which need not be asked for again.
+    zone = ZoneInfo(timezone.get_current_timezone_name())
     return {
         "case": case,
         "dossier": dossier,
@@ -27,7 +31,7 @@ def case_page(user: User, case: Case) -> dict[str, Any]:
         "certificates": certificates_with_decisions(dossier),
         "customers": _customers(dossier),
         "actions": list(enumerate(dossier.actions, 1)),
-        "may_decide": case.is_open and may_decide(user),
+        "may_decide": case.is_open and may_decide(user, zone),
         "may_tell": case.is_open and user.may("cases.tell"),
         "may_add": case.is_open and user.may("cases.open"),
     }

@@ -33,5 +33,5 @@ def _sqlite_query_only() -> Iterator[None]:
     try:
         yield
     finally:
-        with connection.cursor() as cursor:
-            cursor.execute("PRAGMA query_only = OFF")
+        # Past Django's cursor, which does nothing more in a transaction that failed.
+        connection.connection.execute("PRAGMA query_only = OFF")

@@ -81,7 +81,7 @@ def _suspect_as_well(
         until=before.since,
         reason=f"Case {case.pk}: {reason}",
         acting_user=person,
-        **about,  # type: ignore[arg-type]
+        **about,
     )
 
 
