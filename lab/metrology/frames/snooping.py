@@ -11,6 +11,7 @@ evidence.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +24,7 @@ from lab.metrology.frames.labels import Mislabelled, find_mislabelled, relabel
 from lab.metrology.frames.reliability import FAMILY_PROBABILITY
 from lab.metrology.frames.shifts import ShiftTests, shift_tests
 from lab.metrology.frames.solving import solve_frame
+from lab.metrology.frames.ties import NotConnected
 
 __all__ = ["Blunder", "Shift", "Snooped", "snoop_frame"]
 
@@ -150,7 +152,11 @@ def snoop_frame(
     """
     if most < 1:
         raise OutOfDomain(f"most is {most}; at least one finding must be allowed.")
-    wrong = find_mislabelled(exposures) if options.get("orientations") is None else ()
+    wrong: tuple[Mislabelled, ...] = ()
+    if options.get("orientations") is None:
+        # What only held targets tie together can't be placed without them.
+        with suppress(NotConnected):
+            wrong = find_mislabelled(exposures)
     used = relabel(exposures, wrong) if wrong else exposures
     share = 0.5 * family_probability if with_shifts else family_probability
     found: list[Blunder | Shift] = []

@@ -148,6 +148,22 @@ def test_solved_frames_with_full_covariance_are_compared() -> None:
     assert len(found.stable) == 23
 
 
+def test_frames_on_held_targets_are_compared() -> None:
+    """Held targets have no uncertainty; the others are compared against them."""
+    scene = ring_scene()
+    noise = Noise(0.01, 0.03, reference_mm=1500.0)
+    held = dict(list(scene.layout.items())[:5])
+    change = np.zeros((len(scene.target), 3))
+    rows = np.flatnonzero(scene.target == 9)
+    change[rows] = scene.rotations[scene.exposure[rows]] @ [0.3, 0.0, 0.0]
+    frames = [
+        solve_frame(scene.exposures(noise, seed, added), held_mm=held).coordinates
+        for seed, added in ((3, None), (4, change))
+    ]
+    found = compare_frames(*frames)
+    assert [each.name for each in found.moved] == ["T10"]
+
+
 def test_only_common_targets_are_compared() -> None:
     before = measured(POINTS, 1)
     after = measured(POINTS, 2)

@@ -82,6 +82,17 @@ def test_a_label_that_is_taken_is_left_out() -> None:
     assert len(run.frame.exposures) == len(exposures)
 
 
+def test_groups_that_only_held_targets_tie_are_snooped() -> None:
+    scene = all_seen(ring_scene(exposures=6, targets=16))
+    seen = scene.exposures(NOISE, seed=9)
+    early = seen.exposure < 3
+    own = (seen.target < 8) & early | (seen.target >= 8) & ~early
+    apart = seen.without(np.flatnonzero(~own))
+    run = snoop_frame(apart, held_mm=scene.layout)
+    assert run.words == ()
+    assert run.frame.datum == "16 targets held at their known coordinates"
+
+
 def test_a_blunder_is_left_out_and_described(scene: Scene) -> None:
     change = np.zeros((len(scene.target), 3))
     row = scene.row(5, int(scene.target[scene.exposure == 5][3]))

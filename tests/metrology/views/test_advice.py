@@ -222,6 +222,20 @@ def test_poses_that_no_site_can_serve_are_named() -> None:
         )  # fmt: skip
 
 
+def test_a_layout_that_is_enough_needs_nothing() -> None:
+    present, sites = random_sites(60, 1), random_sites(5, 2)
+    sites = plan_targets(list("ABCDE"), sites.points_mm, sites.directions)
+    poses = stations(3, (200.0,), 1800.0)
+    seen = see_targets(present.and_also(sites), poses, TRACKER, surround([])).seen
+    for asked in (Requirement(4), Requirement(4, 1.0)):
+        plan = advise_targets(
+            present, sites, poses, TRACKER, seen[:, :60], seen[:, 60:], CORNERS, asked,
+            share_between_poses=False,
+        )  # fmt: skip
+        assert plan.sites == ()
+        assert plan.is_proven
+
+
 def test_strength_is_the_scatter_of_repeated_alignments() -> None:
     """Poses found from noisy targets scatter at the corners as predicted."""
     targets = random_sites(9, 8)
