@@ -191,8 +191,13 @@ def _words(
         return f"{trend}; within its band the limit is never reached."
     start = (
         f"{trend}; within its band the limit is reached no sooner than "
-        f"{earliest:.3g} {unit} after the last value"
+        f"{_rounded(earliest)} {unit} after the last value"
     )
     if expected is None:
         return f"{start}, and by the line itself never."
-    return f"{start}, and by the line itself after {expected:.3g}."
+    return f"{start}, and by the line itself after {_rounded(expected)}."
+
+
+def _rounded(time: float) -> str:
+    """Write three digits of a time without an exponent, which nobody says."""
+    return f"{float(f'{time:.3g}'):.0f}" if time >= 100.0 else f"{time:.3g}"
