@@ -206,7 +206,7 @@ def _line(one: Reduced, number: int, gap_us: int) -> Line:
 
 
 def _legend(tag: str, number: int) -> str:
-    tone = "dark" if number % 2 == 0 else "grey"
+    tone = "strong" if number % 2 == 0 else "faint"
     return f"{tag}: {tone} {'dashed' if number >= 2 else 'solid'} line"
 
 
