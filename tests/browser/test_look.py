@@ -30,6 +30,7 @@ PAGES = (
     "/checks/1/",
     "/rooms/",
     "/rooms/1/",
+    "/rooms/1/air/",
     "/results/1/",
     "/jobs/book/",
     "/certificates/",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from io import StringIO
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.management.base import OutputWrapper
@@ -15,6 +16,7 @@ from lab.common import audit
 from lab.common.models import WorkItem
 from lab.common.running import demo
 from lab.demo.load import load
+from lab.environment.models import Excursion
 from lab.equipment.models import Device
 from lab.jobs.models import Hold, Job, JobState
 from lab.lapses.models import Finding
@@ -47,6 +49,17 @@ def test_a_year_of_the_invented_lab() -> None:
     values = [c.values.get().value.value for c in drifting]
     assert values == sorted(values)
     assert float(values[-1] - values[0]) > 0.008
+
+    # The rooflight: rates in the Long Room on July afternoons, none in the Net Loft.
+    rates = Excursion.objects.filter(kind="rate", in_force=True, start__month=7)
+    zone = ZoneInfo("Europe/London")
+    afternoons = [
+        one
+        for one in rates.filter(room__name="Long Room")
+        if 15 <= one.worst_at.astimezone(zone).hour < 18
+    ]
+    assert len({one.start.date() for one in afternoons}) >= 4
+    assert not rates.filter(room__name="Net Loft").exists()
 
     # The chain over all of it verifies, and filling it again changes nothing.
     found = audit.verify()
