@@ -95,9 +95,8 @@ def said_of(standing: Standing, today: date) -> list[str]:
 
 def _canvas(size: tuple[float, float], title: str) -> Canvas:
     fonts.sheet()
-    canvas = Canvas(io.BytesIO(), pagesize=size, invariant=1, pageCompression=1)
+    canvas = Canvas(io.BytesIO(), pagesize=size, invariant=1, lang="en")
     canvas.setTitle(title)
-    canvas.setLang("en")
     return canvas
 
 
