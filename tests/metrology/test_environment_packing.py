@@ -104,10 +104,16 @@ def test_merging_agrees_with_a_dictionary(kept, new) -> None:
         np.array([t for t, _ in new], np.int64),
         np.array([v for _, v in new], np.float64),
     )
-    assert dict(zip(found.times_us.tolist(), found.values.tolist(), strict=True)) == expected
+    assert (
+        dict(zip(found.times_us.tolist(), found.values.tolist(), strict=True))
+        == expected
+    )
     assert found.times_us.tolist() == sorted(expected)
     assert found.is_fresh.tolist() == fresh
-    assert sorted(zip(found.conflicting.tolist(), found.kept.tolist(), strict=True)) == conflicts
+    assert (
+        sorted(zip(found.conflicting.tolist(), found.kept.tolist(), strict=True))
+        == conflicts
+    )
     assert found.added + found.repeated + len(conflicts) == len(new)
 
 
