@@ -139,7 +139,7 @@ def test_an_absent_temperature_is_typed(bring) -> None:
         temperature_seen="on",
     )
     refused = client.post(answer.url, typed)
-    assert "Type the temperature" in refused.content.decode()
+    assert "Type a number and its unit" in refused.content.decode()
     typed |= {"temperature_text": "23.0", "temperature_unit": "°C"}
     assert client.post(answer.url, typed).status_code == 302
     made = Calibration.objects.get(certificate_number="HC-2026-0117")

@@ -228,26 +228,30 @@ class ReadCalibrationForm(CalibrationForm):
     temperature_seen = forms.BooleanField(
         required=False,
         label="I have looked this temperature up in the certificate",
+        error_messages={"required": "Confirm it, or correct the temperature first."},
     )
     value_row = ReadValueRow
+
+    def __init__(self, *args: Any, values: list[dict[str, Any]], **kwargs: Any) -> None:
+        """Ask for the temperature where the file states a length."""
+        super().__init__(*args, values=values, **kwargs)
+        for name in ("temperature", "temperature_seen"):
+            self.fields[name].required = bool(values)
 
     def clean(self) -> dict[str, Any]:
         typed = super().clean()
         temperature = typed.pop("temperature", None)
         seen = typed.pop("temperature_seen", False)
-        if typed["values"] and "temperature" not in self.errors:
-            if temperature is None:
-                self.add_error(
-                    "temperature", "Type the temperature at which the lengths hold."
-                )
-            elif not seen:
-                self.add_error(
-                    "temperature_seen", "Confirm it, or correct the temperature first."
-                )
-            else:
-                typed["values"] = [
-                    replace(value, temperature=temperature) for value in typed["values"]
-                ]
+        if not typed["values"] or {"temperature", "temperature_seen"} & {*self.errors}:
+            return typed
+        if temperature is None or not seen:
+            self.add_error(
+                "temperature", "Type and confirm the temperature at which they hold."
+            )
+        else:
+            typed["values"] = [
+                replace(value, temperature=temperature) for value in typed["values"]
+            ]
         return typed
 
 
