@@ -16,6 +16,7 @@ from django.core.management.base import OutputWrapper
 from lab.common import audit, clock
 from lab.common.work.running import work_off
 from lab.demo.calibrations import plan_dispatch
+from lab.demo.cases import plan_cases
 from lab.demo.customers import open_accounts
 from lab.demo.laboratory import ZONE, set_up
 from lab.demo.people import hire
@@ -48,7 +49,9 @@ def load(stdout: OutputWrapper) -> None:
     world = World(staff, house, register, accounts, first_day, last_day, dice)
     fill_readings(world)
     plan_year(world)
-    Spring(world, tuesday_in_april(first_day, last_day)).plan()
+    spring = Spring(world, tuesday_in_april(first_day, last_day))
+    spring.plan()
+    plan_cases(world, spring)
     plan_dispatch(world)
     plan_upkeep(world)
     plan_spheres(world)

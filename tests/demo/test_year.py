@@ -18,6 +18,8 @@ from lab.common.running import demo
 from lab.demo.load import load
 from lab.environment.models import Excursion
 from lab.equipment.models import Device
+from lab.evidence.models import Case, LetterDocument
+from lab.evidence.reach import touched_by
 from lab.jobs.models import Hold, Job, JobState
 from lab.lapses.models import Finding
 
@@ -37,6 +39,13 @@ def test_a_year_of_the_invented_lab() -> None:
     assert len(amended) == 1
     assert amended[0].job in {finding.session.job for finding in suspect}
     assert not Hold.objects.filter(clearance=None).exists()
+
+    # The case of it is closed, the customer told; a complaint waits for somebody.
+    closed = Case.objects.get(state=Case.State.CLOSED)
+    assert len(touched_by(closed).sessions) == 4
+    assert closed.decisions.get().certificate == amended[0]
+    assert LetterDocument.objects.get().letter == closed.tellings.get().letter
+    assert Case.objects.get(state=Case.State.OPEN).cause == Case.Cause.COMPLAINT
 
     # Every certificate has its document, and nothing that the worker did failed.
     assert Document.objects.count() == Certificate.objects.count() > 30
