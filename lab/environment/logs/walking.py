@@ -75,7 +75,7 @@ class Walk:
             If the text can't be parted into rows any further.
         """
         text = io.TextIOWrapper(
-            stream, encoding=self.layout.encoding, errors="replace", newline=""
+            _bare(stream), encoding=self.layout.encoding, errors="replace", newline=""
         )
         reader = csv.reader(text, delimiter=self.layout.delimiter)
         number = self.layout.first_row
@@ -237,6 +237,12 @@ class Walk:
     ) -> None:
         for index in np.flatnonzero(wrong).tolist():
             self.report.add(kind, int(numbers[index]), column, texts[index])
+
+
+def _bare(stream: IO[bytes]) -> IO[bytes]:
+    """Return the file within a file: asking the outer one at every line is dear."""
+    inner: object = getattr(stream, "file", None)
+    return inner if isinstance(inner, io.BufferedReader) else stream
 
 
 def _many_numbers(texts: list[str], decimal: str) -> _Values | None:
