@@ -53,10 +53,9 @@ def spans_outside(
     known = Excursion.objects.filter(
         room=session.room_id, in_force=True, start__lt=last, end__gt=first
     )
-    spans = [
-        (one.kind, one.start, one.end)
-        for one in [*known, *_of_method(session, first, last)]
-    ]
+    spans: list[Span] = [(one.kind, one.start, one.end) for one in known]
+    method = _of_method(session, first, last)
+    spans += [(one.kind, one.start, one.end) for one in method]
     return list(_cut(spans, windows))
 
 
