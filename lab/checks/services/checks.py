@@ -10,16 +10,17 @@ from django.core.files import File
 from django.db import IntegrityError, transaction
 
 from lab.accounts.models import User
+from lab.checks.charting.warnings import fired_with
 from lab.checks.judging import Judged, judged
 from lab.checks.locks import lock_systems
 from lab.checks.models import (
     ArtefactCheck,
+    ChartWarning,
     CheckReading,
     MeasuringSystem,
     ProcedureRevision,
 )
 from lab.checks.selectors import is_needed, newest_revision
-from lab.checks.services.warnings import warn_of
 from lab.common import audit, clock
 from lab.common.errors import NotAcceptable, WrongState
 from lab.common.files.models import StoredFile
@@ -127,9 +128,23 @@ def _keep(
             "reason": check.reason,
         },
     )
-    warn_of(check)
+    _warn_of(check)
     enqueue("lapses.judge_system", check.system_id)
     return check
+
+
+def _warn_of(check: ArtefactCheck) -> None:
+    """Keep a warning for each watched rule that fires with a check just recorded."""
+    for fired in fired_with(check):
+        warning = ChartWarning.objects.create(
+            artefact_check=check, rule=fired.rule, words=fired.words
+        )
+        audit.record(
+            "warning.given",
+            warning,
+            actor=check.measured_by,
+            after={"rule": fired.rule.label, "words": fired.words},
+        )
 
 
 def _made_by(form_key: str, system: MeasuringSystem) -> ArtefactCheck | None:

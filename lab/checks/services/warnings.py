@@ -1,34 +1,16 @@
-"""Warnings of the control charts: given when a check is recorded, then acted upon."""
+"""Warnings of the control charts, and what people did about them."""
 
 from __future__ import annotations
 
 from django.db import IntegrityError, transaction
 
 from lab.accounts.models import User
-from lab.checks.charting.warnings import fired_with
 from lab.checks.locks import lock_systems
-from lab.checks.models import Acknowledgement, ArtefactCheck, ChartWarning
+from lab.checks.models import Acknowledgement, ChartWarning
 from lab.common import audit
 from lab.common.errors import WrongState
 from lab.common.services import service
 from lab.common.texts import refuse_placeholder
-
-
-def warn_of(check: ArtefactCheck) -> list[ChartWarning]:
-    """Keep a warning for each watched rule that fires with a check just recorded."""
-    made = []
-    for fired in fired_with(check):
-        warning = ChartWarning.objects.create(
-            artefact_check=check, rule=fired.rule, words=fired.words
-        )
-        audit.record(
-            "warning.given",
-            warning,
-            actor=check.measured_by,
-            after={"rule": fired.rule.label, "words": fired.words},
-        )
-        made.append(warning)
-    return made
 
 
 @service(may="warnings.acknowledge")

@@ -28,8 +28,7 @@ def charts(request: Request, pk: int, code: str) -> HttpResponse:
     period = period_asked_for(request.GET)
     revision = newest_revision(procedure)
     names = revision.position_names if revision else []
-    position = request.GET.get("of", "")
-    position = position if position in names else ""
+    position = next((name for name in names if name == request.GET.get("of")), "")
     context = {
         "system": system,
         "revision": revision,
