@@ -31,12 +31,15 @@ UNITS: Final = {
     "in": ("Linear", Decimal("25.4")),
     "°": ("Angular", Decimal(1)),
 }
-#: A conditional verdict is neither of the format's two.
+#: A conditional verdict, and one that proves nothing, is neither of the format's two.
 STATUSES: Final = {
     "pass": "PASS",
     "fail": "FAIL",
     "conditional pass": "INDETERMINATE",
     "conditional fail": "INDETERMINATE",
+    "conformity proven": "PASS",
+    "nonconformity proven": "FAIL",
+    "neither conformity nor nonconformity proven": "INDETERMINATE",
     "": "NOT_ANALYZED",
 }
 #: Of one part or all, the worst of its characteristics' statuses.
