@@ -55,8 +55,7 @@ def require(request: Request, tag: str) -> HttpResponse:
     found = get_device_for(request.user, tag)
     kind = SensorRequirementForm if is_sensor(found) else RequirementForm
     present = requirement_of(found)
-    names = kind.base_fields
-    now = {name: getattr(present, name) for name in names} if present else None
+    now = present and {name: getattr(present, name) for name in kind.base_fields}
     form = kind(posted(request), initial=now)
     if request.method == "POST" and accepted(
         form,
