@@ -14,7 +14,7 @@ from lab.evidence.impact.leaning import Leaning
 
 WIDTH: Final = 960.0
 LEFT: Final = 150.0
-RIGHT: Final = 20.0
+RIGHT: Final = 60.0
 TOP: Final = 14.0
 ROW: Final = 46.0
 FOOT: Final = 30.0
