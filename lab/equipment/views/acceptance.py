@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import Any
+
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -18,6 +21,7 @@ from lab.equipment.forms import (
     RequirementForm,
     SensorRequirementForm,
 )
+from lab.equipment.models import Device
 from lab.equipment.offered import is_sensor
 from lab.equipment.requirements import comparisons, requirement_of
 from lab.equipment.views.calibrations import SHOWN
@@ -54,8 +58,7 @@ def _decided(request: Request, pk: int, form: DecisionForm) -> None:
 def require(request: Request, tag: str) -> HttpResponse:
     found = get_device_for(request.user, tag)
     kind = SensorRequirementForm if is_sensor(found) else RequirementForm
-    present = requirement_of(found)
-    now = present and {name: getattr(present, name) for name in kind.base_fields}
+    now = _required_now(found, kind.base_fields)
     form = kind(posted(request), initial=now)
     if request.method == "POST" and accepted(
         form,
@@ -71,3 +74,8 @@ def require(request: Request, tag: str) -> HttpResponse:
         lead="Each calibration is compared with it before a person accepts it.",
         back=reverse("equipment:detail", args=[tag]),
     )
+
+
+def _required_now(device: Device, names: Iterable[str]) -> dict[str, Any]:
+    present = requirement_of(device)
+    return {name: getattr(present, name) for name in names} if present else {}
