@@ -113,9 +113,9 @@ def test_a_new_calibration_has_the_jobs_looked_at(people, lab) -> None:
         job = chain.book(lab, wanted_on=date(2026, 3, 20))
         made = chain.calibrate(
             people,
-            lab.system.tracker,
+            lab.bar,
             due_on=chain.DAY + timedelta(days=1),
-            certificate_number="HC-TR-1-2602",
+            certificate_number="HC-SB-1-2602",
         )
         wanted_work = WorkItem.objects.filter(kind="jobs.device_calibrated")
         assert wanted_work.filter(object_id=made.device_id, state="wanted").exists()
