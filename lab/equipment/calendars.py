@@ -48,7 +48,7 @@ def calendar_of(dues: Iterable[Due], *, title: str, now: datetime) -> bytes:
     calendar.add("refresh-interval", ASK_AGAIN, {"value": "DURATION"})
     for one in dues:
         calendar.add_component(_event(one, now))
-    return calendar.to_ical()
+    return bytes(calendar.to_ical())
 
 
 def _event(due: Due, now: datetime) -> Event:

@@ -86,7 +86,10 @@ class Chains:
         # A due date includes its whole day, so that its last instant decides.
         instant = clock.end_of_day(until, home_zone()) - INSTANT
         spans = self._spans.get(device_key(device.pk), [])
-        return not any(one.start <= instant < one.end for one in spans)
+        return not any(
+            one.start <= instant and (one.end is None or instant < one.end)
+            for one in spans
+        )
 
 
 def cut_jobs() -> list[Cut]:
