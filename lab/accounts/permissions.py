@@ -202,6 +202,7 @@ PAGES: Final[dict[str, str]] = {
     "environment:tokens": "loggers.connect",
     "environment:revoke": "loggers.connect",
     # for loggers: a key opens it, no session
+    "readings-api:api-root": ANYONE,  # the name of the prefix; nothing answers there
     "readings-api:store": ANYONE,
     "readings-api:openapi-json": ANYONE,
     # jobs

@@ -111,6 +111,6 @@ def check_effect(
 def _once(row: models.Model, refusal: str) -> None:
     try:
         with transaction.atomic():
-            row.save()
+            row.save(force_insert=True)
     except IntegrityError:
         raise WrongState(refusal) from None

@@ -24,12 +24,11 @@ def window(request: Request, pk: int) -> HttpResponse:
     require_decider(request.user)
     last = found.windows.order_by("-pk").first()
     form = WindowForm(posted(request), initial={"since": last.since if last else None})
-    if request.method == "POST" and accepted(
-        form,
-        lambda: services.move_window(
-            case=found, acting_user=request.user, **form.cleaned_data
-        ),
-    ):
+
+    def move() -> None:
+        services.move_window(case=found, acting_user=request.user, **form.cleaned_data)
+
+    if request.method == "POST" and accepted(form, move):
         return done(request, "The window is moved.", CASE, pk)
     return form_page(
         request,

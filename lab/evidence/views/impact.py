@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, time
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -12,7 +13,7 @@ from lab.accounts.http import Request
 from lab.common import clock
 from lab.common.charts import Period, period_asked_for
 from lab.equipment.access import get_calibration_for, get_device_for
-from lab.equipment.models import Calibration
+from lab.equipment.models import Calibration, Device
 from lab.evidence.access import get_check_for
 from lab.evidence.impact.leaning import leaning_on_check, leaning_on_device
 from lab.evidence.impact.reading import read_only
@@ -27,51 +28,56 @@ TEMPLATE = "evidence/impact.html"
 def device(request: Request, tag: str) -> HttpResponse:
     found = get_device_for(request.user, tag)
     period = period_asked_for(request.GET)
-    with read_only():
-        leaning = leaning_on_device(found, period.start, period.end)
-        wrong = "wrong" in request.GET
-        supposed = (
-            if_device_was_wrong(found, period.start, period.end, leaning)
-            if wrong
-            else None
-        )
-        context = {
-            "title": f"What leans on {found}",
-            "device": found,
-            "period": period,
-            "leaning": leaning,
-            "picture": timeline_of(leaning, f"What leans on {found}"),
-            "supposed": supposed,
-            "supposition": f"{found} had not measured right, {period.words}",
-        }
-        return render(request, TEMPLATE, context)
+    return _page(
+        request,
+        found,
+        period,
+        title=f"What leans on {found}",
+        supposition=f"{found} had not measured right, {period.words}",
+    )
+
+
+def _counted_or_asked_for(request: Request, found: Calibration) -> Period:
+    """Return the period that was asked for, or else the one that it counted in."""
+    if {"from", "to"} & set(request.GET):
+        return period_asked_for(request.GET)
+    start, end = counted_for(found)
+    return Period(start.date(), end.date())
 
 
 @require_safe
 def calibration(request: Request, pk: int) -> HttpResponse:
     found = get_calibration_for(request.user, pk)
-    start, end = counted_for(found)
-    period = Period(start.date(), end.date())
-    if {"from", "to"} & set(request.GET):
-        period = period_asked_for(request.GET)
+    period = _counted_or_asked_for(request, found)
+    number = found.certificate_number
+    return _page(
+        request,
+        found.device,
+        period,
+        title=f"What leans on calibration {number}",
+        supposition=f"calibration {number} of {found.device} had been wrong, "
+        f"{period.words}",
+        calibration=found,
+    )
+
+
+def _page(
+    request: Request, found: Device, period: Period, *, title: str, **told: Any
+) -> HttpResponse:
+    """Show what leans on a device in a period, and what its being wrong would mean."""
     with read_only():
-        leaning = leaning_on_device(found.device, period.start, period.end)
-        supposed = (
-            if_device_was_wrong(found.device, period.start, period.end, leaning)
-            if "wrong" in request.GET
-            else None
-        )
-        title = f"What leans on calibration {found.certificate_number}"
+        leaning = leaning_on_device(found, period.start, period.end)
+        supposed = None
+        if "wrong" in request.GET:
+            supposed = if_device_was_wrong(found, period.start, period.end, leaning)
         context = {
             "title": title,
-            "device": found.device,
-            "calibration": found,
+            "device": found,
             "period": period,
             "leaning": leaning,
             "picture": timeline_of(leaning, title),
             "supposed": supposed,
-            "supposition": f"calibration {found.certificate_number} of {found.device} "
-            f"had been wrong, {period.words}",
+            **told,
         }
         return render(request, TEMPLATE, context)
 

@@ -116,7 +116,7 @@ def _period(before: Calibration | None, one: Calibration) -> tuple[datetime, dat
 
 def _keep(row: LaterFinding, actor: Actor) -> LaterFinding:
     with transaction.atomic():
-        row.save()
+        row.save(force_insert=True)
     audit.record(
         "finding.recorded",
         row,
