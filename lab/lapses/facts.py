@@ -212,11 +212,13 @@ def checks_around(session: MeasuringSession) -> QuerySet[ArtefactCheck]:
     for kind in kinds_of(session.system_id):
         own = passes.filter(procedure__procedure=kind)
         reach = Q(procedure__procedure=kind)
-        before = own.filter(ended_at__lte=session.first_at).order_by("-ended_at")
+        before = own.filter(ended_at__lte=session.first_at)
+        before = before.order_by("-ended_at", "started_at")
         first = before.values_list("started_at", flat=True).first()
         if first is not None:
             reach &= Q(ended_at__gte=first)
-        after = own.filter(started_at__gte=session.last_at).order_by("started_at")
+        after = own.filter(started_at__gte=session.last_at)
+        after = after.order_by("started_at", "-ended_at")
         last = None if runs else after.values_list("ended_at", flat=True).first()
         if last is not None:
             reach &= Q(started_at__lte=last)

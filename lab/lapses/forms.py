@@ -29,8 +29,8 @@ class LaterFindingForm(forms.Form):
     )
 
 
-class _HoldsField(forms.ModelMultipleChoiceField):
-    def label_from_instance(self, obj: Hold) -> str:  # type: ignore[override]
+class _HoldsField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+    def label_from_instance(self, obj: Hold) -> str:
         return f"{obj.job.number}: {obj.title}"
 
 

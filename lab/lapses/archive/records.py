@@ -61,7 +61,11 @@ class Passes:
     @classmethod
     def of(cls, checks: Iterable[ArtefactCheck]) -> Passes:
         rows = list(checks)
+        # Of equal ends the earliest start stands last, of equal starts the latest end
+        # first: as `checks_around` picks them.
+        rows.sort(key=lambda one: one.started_at, reverse=True)
         by_end = sorted(rows, key=lambda one: one.ended_at)
+        rows.sort(key=lambda one: one.ended_at, reverse=True)
         by_start = sorted(rows, key=lambda one: one.started_at)
         return cls(
             [one.ended_at for one in by_end],
