@@ -31,8 +31,8 @@ from lab.metrology import bracketing
 from lab.metrology.bracketing.facts import FOREVER, from_microseconds, microseconds
 from lab.metrology.bracketing.tables import JudgementTable, Tabulated
 
-#: How many sessions are judged together: as many as fit in memory with ease.
-CHUNK = 10_000
+#: How many sessions are judged together. The arrays hold ten thousand over 27 years.
+CHUNK = 2_000
 _NAMES = list(bracketing.FindingName)
 _KINDS = list(bracketing.CauseKind)
 _STATES = list(bracketing.State)
