@@ -18,7 +18,7 @@ from lab.common.work.kinds import TryLater
 from lab.equipment.due import due_by
 from lab.equipment.models import DigestChoice, DueDigest
 from lab.equipment.services.reminders import want_digests
-from lab.laboratory.selectors import home_zone
+from lab.laboratory.selectors import home_zone, the_laboratory
 
 #: From when on a Monday's mail goes out, by the lab's clock.
 SENT_FROM: Final = time(6)
@@ -56,7 +56,12 @@ def monday(now: datetime) -> date:
 
 
 def is_due() -> bool:
-    """Tell whether somebody's mail of this week is still to be wanted."""
+    """Tell whether somebody's mail of this week is still to be wanted.
+
+    Before the laboratory is set up there is no Monday: its zone is not known.
+    """
+    if the_laboratory() is None:
+        return False
     people = recipients()
     week = monday(clock.now())
     wanted = DueDigest.objects.filter(person__in=people, week=week).count()

@@ -219,8 +219,9 @@ def test_no_length_is_zero_or_less(people, bar, text: str) -> None:
 
 def test_a_correction_of_a_recording_is_decided_on_anew(people, bar) -> None:
     wrong = accepted(people, bar, MARCH)
-    with pytest.raises(NotAcceptable, match="reason"):
+    with pytest.raises(NotAcceptable) as refusal:
         record(people, bar, MARCH, supersedes=wrong)
+    assert refusal.value.field == "reason"
     right = record(people, bar, MARCH, supersedes=wrong, reason="A digit was mistyped.")
     assert current_calibration(bar, TODAY) is None
     with pytest.raises(WrongState):
