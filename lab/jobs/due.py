@@ -94,10 +94,13 @@ class Chains:
 
 def cut_jobs() -> list[Cut]:
     """Return every due date that cuts a job's planned or running work."""
-    chains, today = Chains(), clock.today(home_zone())
     rows = Job.objects.filter(state__in=TO_BE_MEASURED).select_related("room")
+    jobs = list(rows.prefetch_related("sessions__system__tracker"))
+    if not jobs:
+        return []  # perhaps there is no laboratory yet, and so no day of its own
+    chains, today = Chains(), clock.today(home_zone())
     found: list[Cut] = []
-    for job in rows.prefetch_related("sessions__system__tracker"):
+    for job in jobs:
         sessions = list(job.sessions.all())
         is_open = any(one.state in OPEN_SESSIONS for one in sessions)
         if job.wanted_on is None and not is_open:

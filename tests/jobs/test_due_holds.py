@@ -121,3 +121,7 @@ def test_a_new_calibration_has_the_jobs_looked_at(people, lab) -> None:
         assert wanted_work.filter(object_id=made.device_id, state="wanted").exists()
         work_off()
     assert job.holds.get().cause_key == f"due:device:{made.device_id}:2026-03-18"
+
+
+def test_before_the_laboratory_is_set_up_nothing_is_held(db) -> None:
+    assert hold_cut_jobs(acting_user=PROGRAM) == 0
