@@ -6,8 +6,6 @@ import csv
 import functools
 import io
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import page as checker
@@ -32,7 +30,6 @@ from lab.certificates.pdf import render
 from lab.common.files.store import read_file
 from tests import chain
 from tests.certificates.drawn import EXAMPLE, example, words_of
-from tests.conftest import PROJECT
 
 PASSPHRASE = "seven wet oars"
 
@@ -78,28 +75,6 @@ def test_the_document_is_pdf_a(paper: str) -> None:
 
 def test_what_is_drawn_stays_as_it_was() -> None:
     assert words_of(unsigned()) == words_of(render(EXAMPLE.read_text()))
-
-
-def test_two_processes_make_the_same_document() -> None:
-    text = EXAMPLE.read_text()
-    script = (
-        "import sys, hashlib, django; django.setup()\n"
-        "from lab.certificates.documents.rendering import document_of\n"
-        "print(hashlib.sha256(document_of(sys.stdin.read())).hexdigest())"
-    )
-    made = {
-        subprocess.run(
-            [sys.executable, "-c", script],
-            input=text,
-            text=True,
-            capture_output=True,
-            check=True,
-            cwd=PROJECT,
-            env={"DJANGO_SETTINGS_MODULE": "lab.settings", "PYTHONHASHSEED": seed},
-        ).stdout
-        for seed in ("1", "2")
-    }
-    assert len(made) == 1
 
 
 def test_the_results_are_inside_as_a_table() -> None:

@@ -347,7 +347,6 @@ def test_a_photo_is_written_anew_and_shown(sign_in, people, tracker) -> None:
     kept = Attachment.objects.get()
     shown = client.get(reverse("equipment:attachment", args=[tracker.tag, kept.pk]))
     content = b"".join(shown.streaming_content)
-    shown.close()
     assert shown["Content-Type"] == "image/jpeg"
     assert shown["Content-Disposition"].startswith("inline")
     assert shown["X-Content-Type-Options"] == "nosniff"
@@ -396,7 +395,7 @@ def test_a_drawing_that_runs_is_only_ever_saved(sign_in, people, tracker) -> Non
     kept = Attachment.objects.get()
     page = reverse("equipment:attachment", args=[tracker.tag, kept.pk])
     answer = client.get(page)
-    answer.close()
+    assert b"".join(answer.streaming_content) == script
     assert answer["Content-Type"] == "application/octet-stream"
     assert answer["Content-Disposition"].startswith("attachment")
     assert sign_in(Client(), people.client).get(page).status_code == 403
