@@ -52,8 +52,8 @@ _Values = NDArray[np.float64]
 
 
 def fill_readings(world: World) -> None:
-    """Place the loggers and keep their year, one week of one of them by a file."""
-    end = moment(world.last_day, 23, 50)
+    """Place the loggers and keep their year up to now, one week of one by a file."""
+    end = max(moment(world.last_day, 23, 50), clock.now())
     hand = world.staff.technicians[0]
     rng = np.random.default_rng(SEED)
     for (tag, logger), position in zip(

@@ -30,7 +30,8 @@ def test_the_rooflight_in_july() -> None:
         work_off()
     dice = Random(1)
     world = World(staff, house, register, (), FIRST, LAST, dice)
-    fill_readings(world)
+    with clock.set_to(moment(LAST, 23, 50)):
+        fill_readings(world)
 
     rates = Excursion.objects.filter(kind=Excursion.Kind.RATE)
     assert not rates.filter(room=house.net_loft).exists()
