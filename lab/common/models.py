@@ -55,6 +55,11 @@ class AuditEntry(FrozenModel):
         return f"{self.verb} {self.subject_name}"
 
     @property
+    def words(self) -> str:
+        """Return what was done as words: ``job.moved`` is "Job moved"."""
+        return self.verb.replace(".", " ").replace("_", " ").capitalize()
+
+    @property
     def has_values(self) -> bool:
         return self.values_text != '{"after":{},"before":{}}'
 

@@ -29,7 +29,7 @@ def test_the_record_shows_entries_and_the_newest_seal(people, sign_in) -> None:
         reverse("common:record"),
         {"subject_type": newest.subject_type, "subject_id": newest.subject_id},
     )
-    assert newest.verb in one.content.decode()
+    assert newest.words in one.content.decode()
     assert "Only entries about one record" in one.content.decode()
 
 
