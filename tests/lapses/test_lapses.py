@@ -280,3 +280,32 @@ def test_two_sweeps_at_once_double_no_hold(on_postgres, in_threads, lab: Lab) ->
 
     assert in_threads([judge] * 4) == []
     assert Finding.objects.count() == open_holds(job).count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.postgres
+def test_two_workers_that_sweep_while_a_check_fails_lose_and_double_nothing(
+    on_postgres, in_threads, lab: Lab
+) -> None:
+    """Nine sessions lapse overnight; the morning's check fails while both sweep."""
+    check(lab, at(8, 30))
+    jobs = []
+    for number in range(9):
+        job, session = measured_job(lab, serials=[f"RR-1-8{number}"])
+        with clock.set_to(at(11, 30)):
+            judged(session)
+        jobs.append(job)
+
+    def sweep() -> None:
+        with clock.set_to(at(8, days=1)):
+            judge_due()
+
+    def fail() -> None:
+        check(lab, at(7, 55, days=1), off_um=120)
+        with clock.set_to(at(8, days=1)):
+            judge_system(system_id=lab.system.pk, acting_user=PROGRAM)
+
+    assert in_threads([sweep, sweep, fail]) == []
+    for job in jobs:
+        assert names(job.sessions.get()) == ["lapsed", "suspect"]
+        assert open_holds(job).count() == 2
