@@ -198,7 +198,9 @@ def test_no_request_makes_the_server_fail(key, people, kept_connection) -> None:
         assert answer.status_code < 500
 
     try_one()
-    assert 200 in answers
+    # The key was good, so that each was read; hardly one makes a reading by chance.
+    assert len(answers) >= 25
+    assert set(answers) <= {200, 422}
 
 
 @pytest.mark.postgres
